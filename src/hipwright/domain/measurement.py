@@ -1,0 +1,116 @@
+"""Measurements, and the honest lack of one.
+
+The fields follow the measurement template of DICOM structured reporting
+(TID 300): concept, value, unit, method, derivation of the interval, finding
+site with laterality, source image, observer and references. A yes/no sign is a
+signed distance whose class says present or absent, so it has an interval too.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+
+from hipwright.domain.evidence import Citation, Estimate, Provenance
+from hipwright.domain.side import Side
+from hipwright.domain.study import View
+
+
+class Unit(Enum):
+    """UCUM codes of what hipwright measures."""
+
+    DEGREE = "deg"
+    MILLIMETER = "mm"
+    PERCENT = "%"
+    ONE = "1"
+    PIXEL = "{pixel}"
+
+    @property
+    def label(self) -> str:
+        """How the unit is written behind a number."""
+        return {"deg": "°", "mm": " mm", "%": " %", "1": "", "{pixel}": " px"}[self.value]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClassShare:
+    """One class of a reference range and the share of draws that fall into it."""
+
+    name: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Classification:
+    """The value's class by one published set of ranges.
+
+    ``shares`` holds every class that any draw reaches, most frequent first;
+    one entry means that the interval does not straddle a threshold.
+    """
+
+    name: str
+    shares: tuple[ClassShare, ...]
+    scheme: str
+    reference: Citation
+    variant: str = "this"
+    settles: str = ""
+
+    @property
+    def is_split(self) -> bool:
+        """Whether the interval straddles a threshold of the scheme."""
+        return len(self.shares) > 1
+
+    def in_words(self) -> str:
+        """Write the class, with its shares where it is split: ``normal 72 %, borderline 28 %``."""
+        if not self.is_split:
+            return self.name
+        return ", ".join(f"{s.name} {_percent(s.share)}" for s in self.shares)
+
+
+def _percent(share: float) -> str:
+    percent = 100 * share
+    if 0 < percent < 1:
+        return "under 1 %"
+    if 99 < percent < 100:
+        return "over 99 %"
+    return f"{percent:.0f} %"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measurement:
+    """One number of one hip on one film, with its papers."""
+
+    definition: str
+    name: str
+    abbreviation: str
+    unit: Unit
+    estimate: Estimate
+    side: Side | None
+    view: View
+    image: str
+    observer: str
+    provenance: Provenance
+    reported_to: float
+    baseline: str = ""
+    classification: Classification | None = None
+    notes: tuple[str, ...] = ()
+    quality_warning: str = ""
+
+    @property
+    def value(self) -> float:
+        """The value in :attr:`unit`, unrounded."""
+        return self.estimate.value
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotMeasured:
+    """A measurement that the film or the landmarks do not allow, and why."""
+
+    definition: str
+    name: str
+    reason: str
+    side: Side | None = None
+    missing: tuple[str, ...] = field(default=())
+
+
+Finding = Measurement | NotMeasured
+"""What measuring one definition on one hip gives."""

@@ -1,0 +1,146 @@
+"""What workflows need from the outside, as protocols that adapters fulfil."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hipwright.domain.keeping import (
+    Case,
+    GradedReading,
+    Identity,
+    Image,
+    Person,
+    Reading,
+    Rejected,
+    Study,
+)
+from hipwright.domain.landmarks import LandmarkSet
+from hipwright.domain.side import Side
+
+Progress = Callable[[str, int, int], None]
+"""Called with what is being done, how much is done, and of how much (0: unknown)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Picture:
+    """Pixels of a film as shown: modality values after rescale, bright = dense.
+
+    ``pixels`` is (rows, columns) uint16 with low values dark whatever the file's
+    photometric interpretation was; ``window_center`` and ``window_width`` are in the
+    same units.
+    """
+
+    pixels: NDArray[np.uint16] = field(repr=False)
+    window_center: float
+    window_width: float
+
+
+class Keeper(Protocol):
+    """The workspace's memory: append-only rows, content-addressed files."""
+
+    def transaction(self) -> AbstractContextManager[None]:
+        """All or nothing; nested calls join the outer one."""
+        ...
+
+    def add_person(self, person: Person) -> None: ...
+    def person(self, person: str) -> Person: ...
+    def add_case(self, case: Case) -> None: ...
+    def case(self, code: str) -> Case: ...
+    def cases(self) -> Sequence[Case]: ...
+    def cases_of(self, person: str) -> Sequence[Case]: ...
+    def change_case(self, case: Case, *, expected_version: int) -> Case: ...
+    def add_study(self, study: Study) -> None: ...
+    def studies_of(self, person: str) -> Sequence[Study]: ...
+    def add_image(self, image: Image) -> None: ...
+    def image(self, image: str) -> Image: ...
+    def images_of(self, person: str) -> Sequence[Image]: ...
+    def change_image(self, image: Image, *, expected_version: int) -> Image: ...
+    def save_reading(
+        self, case: str, landmarks: LandmarkSet, *, expected_version: int
+    ) -> Reading: ...
+    def readings_of(self, image: str) -> Sequence[Reading]:
+        """The newest version of every observer's every reading of that image."""
+        ...
+
+    def reading_history(self, image: str, observer: str, reading: int) -> Sequence[Reading]: ...
+    def save_grade(self, grade: GradedReading) -> None: ...
+    def grades_of(self, case: str) -> Sequence[GradedReading]:
+        """The newest value of every definition and observer."""
+        ...
+
+    def put_file(self, content: bytes) -> str:
+        """Keep a file, return its SHA-256; keeping the same file twice keeps one."""
+        ...
+
+    def get_file(self, sha256: str) -> bytes: ...
+    def has_file(self, sha256: str) -> bool: ...
+
+
+class IdentityKeeper(Protocol):
+    """The encrypted store of who is who. Its key lies outside the workspace."""
+
+    def save(self, identity: Identity) -> None: ...
+    def of(self, person: str) -> Identity | None: ...
+    def find(self, *, number: str) -> str | None:
+        """The person that has that patient number, found by a keyed digest."""
+        ...
+
+    def date_shift_days(self, person: str) -> int:
+        """The one shift of all dates of that person, made at first use."""
+        ...
+
+    def remapped_uid(self, original: str) -> str:
+        """The new UID that stands for an original one: the same each time, irreversible."""
+        ...
+
+    def true_date(self, person: str, shifted: date) -> date: ...
+
+
+class Clock(Protocol):
+    """Where time comes from."""
+
+    def now(self) -> datetime: ...
+
+
+class Documents(Protocol):
+    """Prints a document tree."""
+
+    def to_html(self, document: Any) -> str: ...
+    def to_pdf(self, document: Any) -> bytes: ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ArrivingImage:
+    """One image as the dock read it: de-identified bytes, and what the header proposes."""
+
+    image: Image
+    study: Study
+    contents: tuple[bytes, ...] = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arrival:
+    """What one import would bring in, before anything is kept."""
+
+    person: Person
+    identity: Identity | None
+    images: tuple[ArrivingImage, ...]
+    rejected: tuple[Rejected, ...]
+    questions: tuple[str, ...] = ()
+
+
+class Dock(Protocol):
+    """Reads folders, archives, discs and single files."""
+
+    def read(
+        self, paths: Iterable[Path], *, progress: Progress, side: Side | None
+    ) -> Sequence[Arrival]: ...
+    def picture(self, content: bytes) -> Picture: ...
