@@ -79,26 +79,27 @@ def add_ray_lengths(
         np.rint(camera[:, :2] * SUBPIXELS).astype(np.int64),
         local,
         np.ascontiguousarray(faces, dtype=np.int64),
-        float(start @ beam.column_axis),
-        float(start @ beam.row_axis),
-        beam.source_detector_mm,
-        beam.pixel_mm,
-        weight,
+        np.array(
+            [
+                start @ beam.column_axis,
+                start @ beam.row_axis,
+                beam.source_detector_mm,
+                beam.pixel_mm,
+                weight,
+            ]
+        ),
     )
 
 
 @njit(cache=True, nogil=True)
-def _accumulate(  # noqa: C901, PLR0912, PLR0915  (one flat loop is what numba runs fastest)
+def _accumulate(
     total: Array,
     grid: NDArray[np.int64],
     local: Array,
     faces: NDArray[np.int64],
-    across0: float,
-    down0: float,
-    distance: float,
-    pitch: float,
-    weight: float,
+    frame: Array,
 ) -> None:
+    across0, down0, distance, pitch, weight = frame
     rows, columns = total.shape
     for face in range(faces.shape[0]):
         a, b, c = faces[face, 0], faces[face, 1], faces[face, 2]
