@@ -145,9 +145,32 @@ class NotFoundError(KeepingError):
 
 
 class StaleWriteError(KeepingError):
-    """Somebody else saved first; both values are shown to the reader."""
+    """Somebody else saved first; both values are shown to the reader.
+
+    Parameters
+    ----------
+    kept
+        The value that is kept now, with its version.
+    offered
+        The value that was not saved.
+    """
 
     code = "stale_write"
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        kept: object,
+        offered: object,
+        found: str = "",
+        needed: str = "",
+        next_step: str = "",
+        field: str | None = None,
+    ) -> None:
+        self.kept = kept
+        self.offered = offered
+        super().__init__(what, found=found, needed=needed, next_step=next_step, field=field)
 
 
 class WorkspaceVersionError(KeepingError):

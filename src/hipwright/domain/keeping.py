@@ -51,11 +51,15 @@ class Person:
     sex: str | None
     birth_date_shifted: date | None
     invented: bool = False
+    version: int = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Case:
-    """One hip of one person."""
+    """One hip of one person: a person has at most one case a side.
+
+    ``code`` is what people say and type; ``id`` is what rows refer to.
+    """
 
     id: str
     code: str
@@ -69,12 +73,17 @@ class Case:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Study:
-    """Images made on one occasion."""
+    """Images made on one occasion.
+
+    ``source_uid`` is the remapped UID of the sender's study, empty where the
+    images came without one.
+    """
 
     id: str
     person: str
     acquired_on: date | None
     label: str
+    source_uid: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +91,8 @@ class Image:
     """One kept image: a film, a series of slices, or a picture.
 
     ``files`` are the SHA-256 digests of the stored, de-identified files, in
-    slice order. ``view`` and ``laterality`` are what the reader or the header
+    slice order; ``source_uids`` the remapped instance UIDs of the same files, or
+    nothing where the sender gave none. ``view`` and ``laterality`` are what the reader or the header
     said; ``confirmed`` tells whether a reader has agreed.
     """
 
@@ -104,6 +114,7 @@ class Image:
     phase: str = ""
     confirmed: bool = False
     warnings: tuple[str, ...] = ()
+    source_uids: tuple[str, ...] = ()
     version: int = 1
 
     def film(self) -> Film:
@@ -163,3 +174,20 @@ class Rejected:
 
     file: str
     reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One entry of a thing's history: who changed what, when, on which machine.
+
+    ``before`` and ``after`` hold only the fields that differ, as they are
+    kept; the first entry of a thing has nothing before.
+    """
+
+    thing: str
+    version: int
+    at: datetime
+    by: str
+    device: str
+    before: dict[str, object]
+    after: dict[str, object]

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from hipwright.domain.keeping import (
     Case,
+    Change,
     GradedReading,
     Identity,
     Image,
@@ -44,24 +45,64 @@ class Picture:
 
 
 class Keeper(Protocol):
-    """The workspace's memory: append-only rows, content-addressed files."""
+    """The workspace's memory: append-only rows, content-addressed files.
 
-    def transaction(self) -> AbstractContextManager[None]:
-        """All or nothing; nested calls join the outer one."""
+    Ids are UUIDv7 text from :meth:`new_id`. Where a parameter is called ``case``
+    it takes the case's id or its code. ``expected_version`` is the version the
+    writer has seen (0: none yet); if another one is kept by now, the write
+    raises ``StaleWriteError`` with both values. Saving what is kept already
+    changes nothing and returns it.
+    """
+
+    def new_id(self) -> str:
+        """Make an id for a row that is about to be kept."""
+        ...
+
+    def new_code(self) -> str:
+        """Make a case code that no case of this workspace has, such as ``K7M-4QX``."""
+        ...
+
+    def transaction(self, *, by: str | None = None) -> AbstractContextManager[None]:
+        """All or nothing; nested calls join the outer one.
+
+        Read and compute first: inside, no other writer can write. ``by`` says who
+        changes things (``human:`` and a code, or a program's name).
+        """
         ...
 
     def add_person(self, person: Person) -> None: ...
     def person(self, person: str) -> Person: ...
-    def add_case(self, case: Case) -> None: ...
-    def case(self, code: str) -> Case: ...
+    def persons(self) -> Sequence[Person]: ...
+    def change_person(self, person: Person, *, expected_version: int) -> Person: ...
+    def add_case(self, case: Case) -> None:
+        """Open a case; its ``code`` may be the user's own choice."""
+        ...
+
+    def case(self, code: str) -> Case:
+        """The case with that code, in any case, with or without hyphen, or an only prefix."""
+        ...
+
     def cases(self) -> Sequence[Case]: ...
     def cases_of(self, person: str) -> Sequence[Case]: ...
     def change_case(self, case: Case, *, expected_version: int) -> Case: ...
     def add_study(self, study: Study) -> None: ...
+    def study(self, study: str) -> Study: ...
     def studies_of(self, person: str) -> Sequence[Study]: ...
-    def add_image(self, image: Image) -> None: ...
+    def study_from(self, source_uid: str) -> Study | None:
+        """The study that was imported under this remapped UID."""
+        ...
+
+    def add_image(self, image: Image) -> None:
+        """Keep an image; its files must be kept already."""
+        ...
+
     def image(self, image: str) -> Image: ...
     def images_of(self, person: str) -> Sequence[Image]: ...
+    def images_from(self, source_uid: str) -> Sequence[Image]:
+        """The images that hold the instance with this remapped UID."""
+        ...
+
+    def images_with_file(self, sha256: str) -> Sequence[Image]: ...
     def change_image(self, image: Image, *, expected_version: int) -> Image: ...
     def save_reading(
         self, case: str, landmarks: LandmarkSet, *, expected_version: int
@@ -73,21 +114,38 @@ class Keeper(Protocol):
     def reading_history(self, image: str, observer: str, reading: int) -> Sequence[Reading]: ...
     def save_grade(self, grade: GradedReading) -> None: ...
     def grades_of(self, case: str) -> Sequence[GradedReading]:
-        """The newest value of every definition and observer."""
+        """The newest value of every definition, image and observer."""
+        ...
+
+    def history_of(self, thing: str) -> Sequence[Change]:
+        """Every change of the person, case or image with that id, first to last."""
         ...
 
     def put_file(self, content: bytes) -> str:
-        """Keep a file, return its SHA-256; keeping the same file twice keeps one."""
+        """Keep a file, return its SHA-256; keeping the same file twice keeps one.
+
+        Returns once the file is on the disk. A file that no image comes to
+        refer to is collected by ``doctor --repair`` after a day.
+        """
         ...
 
-    def get_file(self, sha256: str) -> bytes: ...
+    def get_file(self, sha256: str) -> bytes:
+        """The file's bytes, checked against their digest."""
+        ...
+
     def has_file(self, sha256: str) -> bool: ...
 
 
 class IdentityKeeper(Protocol):
     """The encrypted store of who is who. Its key lies outside the workspace."""
 
-    def save(self, identity: Identity) -> None: ...
+    def save(self, identity: Identity) -> None:
+        """Keep who that person is; a change is a further version.
+
+        A number that another person has is refused.
+        """
+        ...
+
     def of(self, person: str) -> Identity | None: ...
     def find(self, *, number: str) -> str | None:
         """The person that has that patient number, found by a keyed digest."""
