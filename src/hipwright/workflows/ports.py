@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from enum import Enum
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -24,7 +25,6 @@ from hipwright.domain.keeping import (
     Study,
 )
 from hipwright.domain.landmarks import LandmarkSet
-from hipwright.domain.side import Side
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how much is done, and of how much (0: unknown)."""
@@ -176,29 +176,102 @@ class Documents(Protocol):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FoundFile:
+    """One file in a folder, an archive or on a disc, not yet judged.
+
+    ``name`` is made safe to print and is shown, never kept. ``read`` gives the
+    whole content, ``head`` the first bytes of it; both may raise ``OSError``
+    or ``ImportRefusedError``.
+    """
+
+    name: str
+    size: int
+    read: Callable[[], bytes] = field(repr=False)
+    head: Callable[[int], bytes] = field(repr=False)
+
+
+class Finder(Protocol):
+    """Walks folders, archives and discs; what cannot be opened comes back as rejected."""
+
+    def find(self, paths: Iterable[Path]) -> Iterable[FoundFile | Rejected]: ...
+
+
+class Asked(Enum):
+    """What the importer could not settle by itself."""
+
+    SIDE = "side"
+    VIEW = "view"
+    PIXELS = "pixels"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """Something only a person can settle. ``image`` is the image's id, or ``None`` for all."""
+
+    asked: Asked
+    text: str
+    image: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ArrivingImage:
-    """One image as the dock read it: de-identified bytes, and what the header proposes."""
+    """One image as the dock read it: de-identified bytes, and what the header proposes.
+
+    ``contents`` may be lazy: the bytes lie in a temporary file until they are
+    kept. ``image.files`` is empty until then.
+    """
 
     image: Image
     study: Study
-    contents: tuple[bytes, ...] = field(repr=False)
+    contents: Sequence[bytes] = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Arrival:
-    """What one import would bring in, before anything is kept."""
+    """What one import would bring in for one person, before anything is kept."""
 
     person: Person
     identity: Identity | None
     images: tuple[ArrivingImage, ...]
-    rejected: tuple[Rejected, ...]
-    questions: tuple[str, ...] = ()
+    questions: tuple[Question, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Delivery:
+    """Everything one import found: the people's images, and what was turned away."""
+
+    arrivals: tuple[Arrival, ...]
+    rejected: tuple[Rejected, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredFile:
+    """What tells one stored file from another: its new UID, and a digest of its pixels."""
+
+    uid: str
+    pixels_sha256: str
 
 
 class Dock(Protocol):
     """Reads folders, archives, discs and single files."""
 
     def read(
-        self, paths: Iterable[Path], *, progress: Progress, side: Side | None
-    ) -> Sequence[Arrival]: ...
+        self,
+        paths: Iterable[Path],
+        *,
+        progress: Progress,
+        person: str | None = None,
+        pixels_checked: bool = False,
+    ) -> Delivery:
+        """Read and de-identify, keep nothing.
+
+        ``person`` is whose images these are, where the caller already knows;
+        ``pixels_checked`` says that somebody has looked and that no name
+        stands in the pictures.
+        """
+        ...
+
     def picture(self, content: bytes) -> Picture: ...
+    def identify(self, content: bytes) -> StoredFile: ...
