@@ -14,7 +14,12 @@ def marching_cubes(
     allow_degenerate: bool = ...,
     method: Literal["lewiner", "lorensen"] = ...,
     mask: npt.NDArray[np.bool_] | None = None,
-) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.int32], npt.NDArray[np.float32], npt.NDArray[np.float32]]: ...
+) -> tuple[
+    npt.NDArray[np.float32],
+    npt.NDArray[np.int32],
+    npt.NDArray[np.float32],
+    npt.NDArray[np.float32],
+]: ...
 def find_contours(
     image: npt.NDArray[Any],
     level: float | None = None,
