@@ -117,3 +117,47 @@ def film_hip_point(
     """
     frame = Frame(FrameKind.FILM_HIP, hip, scale)
     return FilmPoint(x=lateral, y=superior, frame=frame)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FilmCircle:
+    """A circle on a film; ``radius`` is in the unit of its frame."""
+
+    center: FilmPoint
+    radius: float
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.radius) and self.radius > 0):
+            raise DegenerateGeometryError(
+                "cannot make a circle",
+                found=f"a radius of {self.radius}",
+                needed="a positive radius",
+                next_step="Click at least three well-spread points on the outline.",
+            )
+
+    @property
+    def frame(self) -> Frame:
+        """The frame of the center."""
+        return self.center.frame
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FilmContour:
+    """An open outline on a film, two or more points in drawing order."""
+
+    points: tuple[FilmPoint, ...]
+
+    def __post_init__(self) -> None:
+        if len(self.points) < 2:  # noqa: PLR2004 - a line has two ends
+            raise DegenerateGeometryError(
+                "cannot make a contour",
+                found=f"{len(self.points)} points",
+                needed="two or more",
+                next_step="Draw the contour again.",
+            )
+        require_one_frame(*(point.frame for point in self.points))
+
+    @property
+    def frame(self) -> Frame:
+        """The frame of all its points."""
+        return self.points[0].frame

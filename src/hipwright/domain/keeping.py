@@ -92,8 +92,8 @@ class Image:
 
     ``files`` are the SHA-256 digests of the stored, de-identified files, in
     slice order; ``source_uids`` the remapped instance UIDs of the same files, or
-    nothing where the sender gave none. ``view`` and ``laterality`` are what the reader or the header
-    said; ``confirmed`` tells whether a reader has agreed.
+    nothing where the sender gave none. ``view`` and ``laterality`` are what the
+    reader or the header said; ``confirmed`` tells whether a reader has agreed.
     """
 
     id: str

@@ -1,0 +1,195 @@
+"""The kinds of entry on the shelf, checked when they are made."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from types import MappingProxyType
+
+from hipwright.domain.errors import CatalogError
+from hipwright.domain.evidence import Citation, Seen
+from hipwright.domain.measurement import Unit
+from hipwright.domain.study import View
+
+
+class LandmarkKind(Enum):
+    """How a landmark is placed."""
+
+    POINT = "point"
+    CIRCLE = "circle"
+    CONTOUR = "contour"
+
+
+class EntryKind(Enum):
+    """How a measurement gets its value."""
+
+    COMPUTED = "computed"
+    SERIES = "series"
+    GRADED = "graded"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reference:
+    """A source, its identifier, and how it was seen."""
+
+    id: str
+    text: str
+    identifier: str
+    seen: Seen
+    year: int
+    via: str = ""
+
+    def citation(self) -> Citation:
+        """The reference as it travels with a number."""
+        return Citation(id=self.id, text=self.text, identifier=self.identifier, seen=self.seen)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LandmarkDefinition:
+    """A landmark: what it is, where it can be seen, how far readers disagree."""
+
+    id: str
+    name: str
+    kind: LandmarkKind
+    midline: bool
+    views: tuple[View, ...]
+    definition: str
+    observer_sd_mm: float
+    observer_sd_cite: tuple[str, ...]
+    observer_sd_radius_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Band:
+    """One class of a reference range: ``low <= value < high``."""
+
+    name: str
+    low: float
+    high: float
+
+    def __post_init__(self) -> None:
+        if not self.low < self.high:
+            raise CatalogError(
+                f"cannot use the band {self.name}",
+                found=f"{self.low} to {self.high}",
+                needed="low below high",
+                next_step="Correct the catalog entry.",
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReferenceRange:
+    """One published set of classes, on the variant its source used.
+
+    ``variant`` is ``this`` where the source measured this very construction,
+    ``unstated`` where it does not say, else the id of the other variant.
+    ``views`` narrows the range to some of the entry's views; empty means all.
+    The first range that fits the view is the one a value is classed by.
+    """
+
+    scheme: str
+    bands: tuple[Band, ...]
+    cite: str
+    variant: str
+    views: tuple[View, ...] = ()
+    settles: str = ""
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        edges = [(a.high, b.low) for a, b in zip(self.bands, self.bands[1:], strict=False)]
+        gapless = all(high == low for high, low in edges)
+        open_ended = (
+            bool(self.bands) and self.bands[0].low == -math.inf and self.bands[-1].high == math.inf
+        )
+        if not (gapless and open_ended):
+            raise CatalogError(
+                f"cannot use the ranges of {self.scheme}",
+                found=str([(b.name, b.low, b.high) for b in self.bands]),
+                needed="bands that follow each other from -inf to inf without a gap",
+                next_step="Correct the catalog entry.",
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Population:
+    """Published values of a population: shown beside a value, never a class."""
+
+    text: str
+    cite: str
+    variant: str
+    mean: float | None = None
+    sd: float | None = None
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repeatability:
+    """How well readers repeat the measurement, by a published source."""
+
+    text: str
+    cite: str
+    smallest_detectable_change: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pitfall:
+    """What goes wrong in practice."""
+
+    text: str
+    cite: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grade:
+    """One value of a graded reading."""
+
+    value: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasurementDefinition:
+    """A measurement: construction, sign, inputs, ranges, sources.
+
+    ``landmarks`` are the inputs of the construction in the order of its
+    function's parameters. ``parameters`` are named numbers of the construction
+    (a departure in mm, a magnification allowance) with their sources in
+    ``defined_by``; they are handed to the function by keyword.
+    """
+
+    id: str
+    name: str
+    abbreviation: str
+    kind: EntryKind
+    unit: Unit
+    views: tuple[View, ...]
+    landmarks: tuple[str, ...]
+    construction: str
+    sign: str
+    reported_to: float
+    group: str
+    defined_by: tuple[str, ...]
+    needs_baseline: bool = False
+    midline: bool = False
+    undefined_when: str = ""
+    position_sensitive: bool = False
+    parameters: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    pitfalls: tuple[Pitfall, ...] = ()
+    reference_ranges: tuple[ReferenceRange, ...] = ()
+    population: tuple[Population, ...] = ()
+    repeatability: tuple[Repeatability, ...] = ()
+    grades: tuple[Grade, ...] = ()
+    details: tuple[str, ...] = ()
+
+    def range_for(self, view: View) -> ReferenceRange | None:
+        """The range a value of that view is classed by."""
+        fitting = (r for r in self.reference_ranges if not r.views or view in r.views)
+        return next(fitting, None)
+
+    def smallest_detectable_change(self) -> Repeatability | None:
+        """The first published repeatability that gives a smallest detectable change."""
+        fitting = (r for r in self.repeatability if r.smallest_detectable_change is not None)
+        return next(fitting, None)

@@ -1,0 +1,137 @@
+"""A construction: the array kernel of one catalog entry, and its public face.
+
+A kernel takes the entry's landmarks in the catalog's order as arrays in the
+canonical hip plane (u lateral, v superior): a point is (..., 2), a circle a
+:class:`Circles`, a contour (..., m, 2). It returns the value in the entry's
+unit, NaN where the landmarks cannot carry it. Called as a function, a
+construction takes :class:`FilmPoint`, :class:`FilmCircle` and
+:class:`FilmContour`, checks that they share one frame, and gives an
+:class:`Angle`, a :class:`Length` or a bare ratio.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hipwright.catalog import load
+from hipwright.catalog.entries import MeasurementDefinition
+from hipwright.domain.errors import CatalogError, DegenerateGeometryError
+from hipwright.domain.frames import FilmCircle, FilmContour, FilmPoint, require_one_frame
+from hipwright.domain.measurement import Unit
+from hipwright.domain.quantities import Angle, Length
+
+Floats = NDArray[np.float64]
+Placed = FilmPoint | FilmCircle | FilmContour
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Circles:
+    """Circles as arrays: ``center`` (..., 2) and ``radius`` (...)."""
+
+    center: Floats
+    radius: Floats
+
+
+Input = Floats | Circles
+Kernel = Callable[..., Floats]
+
+_REGISTRY: dict[str, Construction] = {}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Construction:
+    """The one construction of a catalog entry."""
+
+    id: str
+    kernel: Kernel
+    __doc__: str
+
+    @property
+    def definition(self) -> MeasurementDefinition:
+        """The catalog entry it is bound to."""
+        return load().measurement(self.id)
+
+    def __call__(self, *placed: Placed) -> Angle | Length | float:
+        """Measure placed landmarks.
+
+        Raises
+        ------
+        FrameMismatchError
+            They are not all in the frame of one and the same hip.
+        DegenerateGeometryError
+            They cannot carry the construction.
+        """
+        definition = self.definition
+        require_one_frame(*(item.frame for item in placed))
+        value = float(self.evaluate(*(as_array(item) for item in placed))[()])
+        if not np.isfinite(value):
+            raise DegenerateGeometryError(
+                f"cannot measure the {definition.name}",
+                found=definition.undefined_when,
+                needed="landmarks that can carry the construction",
+                next_step="Check for swapped landmarks or an inverted picture.",
+            )
+        return in_unit(value, definition.unit)
+
+    def evaluate(self, *inputs: Input) -> Floats:
+        """Run the kernel with the catalog's parameters, NaN where undefined."""
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.asarray(self.kernel(*inputs, **self.definition.parameters))
+
+
+def as_array(item: Placed) -> Input:
+    """A placed landmark as its kernel input."""
+    match item:
+        case FilmPoint():
+            return np.array([item.x, item.y])
+        case FilmCircle():
+            return Circles(
+                center=np.array([item.center.x, item.center.y]), radius=np.array(item.radius)
+            )
+        case FilmContour():
+            return np.array([[point.x, point.y] for point in item.points])
+
+
+def in_unit(value: float, unit: Unit) -> Angle | Length | float:
+    """A value in its entry's unit as a quantity."""
+    match unit:
+        case Unit.DEGREE:
+            return Angle.from_degrees(value)
+        case Unit.MILLIMETER:
+            return Length.from_mm(value)
+        case _:
+            return value
+
+
+def measures(definition: str) -> Callable[[Kernel], Construction]:
+    """Bind a kernel to its catalog id."""
+
+    def bind(kernel: Kernel) -> Construction:
+        if definition in _REGISTRY:
+            raise CatalogError(f"cannot bind {definition}: it already has a construction")
+        construction = Construction(definition, kernel, kernel.__doc__ or "")
+        _REGISTRY[definition] = construction
+        return construction
+
+    return bind
+
+
+def constructions() -> Mapping[str, Construction]:
+    """All constructions by catalog id."""
+    return MappingProxyType(_REGISTRY)
+
+
+def each() -> Iterator[Construction]:
+    """All constructions, in the order they were bound."""
+    yield from _REGISTRY.values()
+
+
+def degrees_from_up(arm: Floats) -> Any:
+    """Angle of an arm from straight up, positive laterally, (..., 2) to (...) in degrees."""
+    return np.degrees(np.arctan2(arm[..., 0], arm[..., 1]))
