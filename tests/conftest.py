@@ -1,0 +1,58 @@
+"""What all tests share: seeds that are printed, programs of the machine, real bones."""
+
+import os
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import hypothesis
+import numpy as np
+import pytest
+
+from bench.machine import TOOLS
+from bench.place import ROOT
+from tests.needs import skip_unless_ci
+
+SEED = int(os.environ.get("HIPWRIGHT_TEST_SEED", "20260914"))
+
+# Compiling and loading take their time at the first example, so no deadline per example.
+hypothesis.settings.register_profile("hipwright", deadline=None, print_blob=True)
+hypothesis.settings.load_profile("hipwright")
+
+
+def pytest_report_header() -> str:
+    """Print the seed that the generator fixture starts from."""
+    return f"hipwright: HIPWRIGHT_TEST_SEED={SEED}"
+
+
+@pytest.fixture
+def generator() -> np.random.Generator:
+    """Random numbers from the printed seed, the same for each test however they are ordered."""
+    return np.random.default_rng(SEED)
+
+
+@pytest.fixture(scope="session")
+def program() -> Callable[[str], Path]:
+    """Find a program of the machine, such as ``dciodvfy``; skip loudly where it is missing."""
+
+    def find(name: str) -> Path:
+        found = shutil.which(name)
+        if found is None:
+            package, what = TOOLS[name]
+            skip_unless_ci(f"{name} (Debian package {package}) is missing: {what} goes unchecked")
+        return Path(str(found))
+
+    return find
+
+
+@pytest.fixture(scope="session")
+def bones_folder() -> Path:
+    """Folder with the real bones (``HIPWRIGHT_TEST_BONES``); skip where it is absent.
+
+    Their license keeps them out of the project, so their absence is never a failure.
+    """
+    named = os.environ.get("HIPWRIGHT_TEST_BONES")
+    folder = Path(named) if named else ROOT.parent / "shared" / "data" / "bones"
+    if not folder.is_dir():
+        pytest.skip("the real bones are not here: set HIPWRIGHT_TEST_BONES to their folder")
+    return folder
