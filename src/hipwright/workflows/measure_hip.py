@@ -1,0 +1,156 @@
+"""Measure the hips of a person's films from their readings."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from hipwright.catalog import Catalog, load
+from hipwright.domain.errors import LandmarkError
+from hipwright.domain.keeping import Case, Image, ImageKind, Reading
+from hipwright.domain.landmarks import LandmarkSet, PlacedPoint
+from hipwright.domain.measurement import Finding
+from hipwright.domain.side import Side
+from hipwright.domain.study import Film
+from hipwright.engines.anatomy.canonical import FilmBorder
+from hipwright.engines.measurement.doubt import Doubt
+from hipwright.engines.measurement.measure import measure_film, read_film
+from hipwright.workflows.ports import Keeper
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadImage:
+    """One image of a case with the reading that counts for it, and what was measured."""
+
+    image: Image
+    reading: Reading | None
+    findings: tuple[Finding, ...]
+
+
+def measure_landmarks(
+    film: Film,
+    landmarks: LandmarkSet,
+    sides: Iterable[Side],
+    *,
+    only: Collection[str] | None = None,
+    observer_sd_mm: Mapping[str, float] | None = None,
+    software: str = "hipwright",
+    catalog: Catalog | None = None,
+) -> tuple[Finding, ...]:
+    """Measure one film from landmarks at hand.
+
+    Raises
+    ------
+    LandmarkError
+        A landmark is unknown to the catalog, on the wrong side of the midline, or
+        off the picture.
+    """
+    shelf = load() if catalog is None else catalog
+    check_landmarks(film, landmarks, shelf)
+    doubt = Doubt(observer_sd_mm=dict(observer_sd_mm or {}))
+    read = read_film(film, landmarks, catalog=shelf, doubt=doubt, software=software)
+    borders = [FilmBorder(film=film, side=side) for side in sides]
+    return measure_film(read, borders, only=only)
+
+
+def check_landmarks(film: Film, landmarks: LandmarkSet, catalog: Catalog) -> None:
+    """Refuse landmarks that the catalog or the picture cannot hold."""
+    for item in landmarks:
+        entry = catalog.landmarks.get(item.id)
+        if entry is None:
+            raise LandmarkError(
+                f"cannot use the landmark {item.id!r}",
+                found="an id the catalog does not have",
+                needed="one of the catalog's landmarks",
+                next_step="`hipwright catalog` lists them.",
+                field=item.id,
+            )
+        if entry.midline != (item.side is None):
+            raise LandmarkError(
+                f"cannot use the landmark {item.id}",
+                found="no side" if item.side is None else f"side {item.side}",
+                needed="none: it lies in the midline" if entry.midline else "left or right",
+                next_step="Correct its side.",
+                field=item.id,
+            )
+        _check_on_picture(film, item.id, _corners(item))
+
+
+def _corners(item: object) -> Sequence[tuple[float, float]]:
+    if isinstance(item, PlacedPoint):
+        return [(item.x_px, item.y_px)]
+    return [tuple(xy) for xy in item.xy_px.tolist()]  # type: ignore[attr-defined]  # a contour
+
+
+def _check_on_picture(film: Film, landmark: str, places: Sequence[tuple[float, float]]) -> None:
+    for x, y in places:
+        if not (-0.5 <= x <= film.columns - 0.5 and -0.5 <= y <= film.rows - 0.5):
+            raise LandmarkError(
+                f"cannot use the landmark {landmark}",
+                found=f"column {x:.1f}, row {y:.1f}",
+                needed=f"a place on the picture of {film.columns} × {film.rows} pixels",
+                next_step="Check the unit of the file, or place it again.",
+                field=landmark,
+            )
+
+
+def measure_case(
+    keeper: Keeper,
+    case: Case,
+    *,
+    observer: str | None = None,
+    both_sides: bool = False,
+    software: str = "hipwright",
+) -> tuple[ReadImage, ...]:
+    """Measure every film of a case by its newest reading.
+
+    Parameters
+    ----------
+    keeper
+        The workspace.
+    case
+        The hip.
+    observer
+        Whose readings count; by default the one saved last.
+    both_sides
+        Whether the other hip is measured too, for the comparison of sides.
+
+    Returns
+    -------
+    tuple
+        One entry for each film that shows the hip, oldest first; without a reading
+        all its measurements are ``NotMeasured``.
+    """
+    sides = [case.side, case.side.opposite] if both_sides else [case.side]
+    images = [
+        image
+        for image in keeper.images_of(case.person)
+        if image.kind is not ImageKind.SERIES
+        and image.view.is_film
+        and image.laterality.shows(case.side)
+    ]
+    return tuple(
+        _measure_image(image, newest_reading(keeper, image.id, observer), sides, software)
+        for image in images
+    )
+
+
+def newest_reading(keeper: Keeper, image: str, observer: str | None) -> Reading | None:
+    """The reading of an image that counts: the newest, or the newest of one observer."""
+    readings = [
+        reading
+        for reading in keeper.readings_of(image)
+        if observer is None or reading.landmarks.observer == observer
+    ]
+    return max(readings, key=lambda reading: reading.saved_at, default=None)
+
+
+def _measure_image(
+    image: Image, reading: Reading | None, sides: Sequence[Side], software: str
+) -> ReadImage:
+    landmarks = (
+        LandmarkSet(image=image.id, observer="nobody") if reading is None else reading.landmarks
+    )
+    shown = [side for side in sides if image.laterality.shows(side)]
+    findings = measure_landmarks(image.film(), landmarks, shown, software=software)
+    return ReadImage(image=image, reading=reading, findings=findings)
