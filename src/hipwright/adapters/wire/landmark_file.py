@@ -50,8 +50,8 @@ class LandmarkFile(WireModel):
     unit: Literal["px", "mm"] = "px"
     observer: str
     reading: int = Field(default=1, ge=1)
-    points: list[WirePoint] = []
-    contours: list[WireContour] = []
+    points: list[WirePoint] = Field(default_factory=list[WirePoint])
+    contours: list[WireContour] = Field(default_factory=list[WireContour])
 
 
 def read_landmark_file(path: Path) -> LandmarkFile:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Literal
 
+from pydantic import Field
+
 from hipwright.adapters.wire.documents import CAUTION, SOFTWARE, Ratio, WireModel
 from hipwright.domain.measurement import Classification, Finding, Measurement, NotMeasured
 
@@ -76,7 +78,7 @@ class WireNotMeasured(WireModel):
     name: str
     side: str | None = None
     not_measured: str
-    missing: list[str] = []
+    missing: list[str] = Field(default_factory=list[str])
 
 
 class MeasurementsDocument(WireModel):

@@ -9,7 +9,6 @@ import typer
 
 from hipwright.adapters.wire.documents import SOFTWARE
 from hipwright.adapters.wire.landmark_file import (
-    LandmarkFile,
     landmarks_from_wire,
     read_landmark_file,
 )
@@ -43,7 +42,7 @@ def landmarks(
     file = read_landmark_file(source)
     with open_workspace(workspace) as opened:
         owner = opened.keeper.case(case)
-        chosen = _image(opened.keeper, owner, image or file.image, file)
+        chosen = _image(opened.keeper, owner, image or file.image)
         placed = landmarks_from_wire(file, chosen.film())
         saved = save_reading(opened.keeper, owner, chosen, placed, software=SOFTWARE)
     if json:
@@ -53,7 +52,7 @@ def landmarks(
         typer.echo(f"{owner.code}: reading saved as version {version} by {placed.observer}.")
 
 
-def _image(keeper: Keeper, case: Case, wanted: str, file: LandmarkFile) -> Image:
+def _image(keeper: Keeper, case: Case, wanted: str) -> Image:
     films = [i for i in keeper.images_of(case.person) if i.kind is not ImageKind.SERIES]
     if wanted:
         found = [image for image in films if image.id == wanted]
