@@ -1,1 +1,1 @@
-
+"""From facts to a document tree; no markup here."""

@@ -1,0 +1,318 @@
+"""The report of one hip: films, numbers, classes, doubts, sources."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from hipwright.catalog import Catalog
+from hipwright.catalog.entries import Reference
+from hipwright.domain.film_marks import Mark
+from hipwright.domain.measurement import Finding, Measurement, NotMeasured
+from hipwright.domain.report import (
+    Block,
+    Cell,
+    Column,
+    Document,
+    Facts,
+    FilmFigure,
+    Listing,
+    Notice,
+    Paragraph,
+    Section,
+    Signature,
+    Table,
+)
+from hipwright.engines.reporting.numbers import interval_in_words, value_with_unit
+from hipwright.engines.reporting.range_bar import range_bar
+from hipwright.engines.reporting.sentences import baselines, findings_sentence
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportedFilm:
+    """One film as the report needs it.
+
+    ``name`` is the view in words, ``when`` the date or the age, ``facts`` how it was taken,
+    scaled and read.
+    """
+
+    image: str
+    name: str
+    when: str
+    observer: str
+    columns: int
+    rows: int
+    crop_px: tuple[float, float, float, float]
+    marks: tuple[Mark, ...]
+    findings: tuple[Finding, ...]
+    facts: tuple[tuple[str, str], ...]
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def title(self) -> str:
+        """View and date."""
+        return f"{self.name}, {self.when}" if self.when else self.name
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportedGrade:
+    """One graded reading in words."""
+
+    name: str
+    value: str
+    definition: str
+    observer: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportedChange:
+    """One measurement on two films of the hip."""
+
+    name: str
+    earlier: str
+    later: str
+    change: str
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportedCase:
+    """All facts of the report of one hip; ``side`` is the hip's, ``person`` who it is in words."""
+
+    code: str
+    side: object
+    side_name: str
+    person: tuple[tuple[str, str], ...]
+    invented: bool
+    made_on: str
+    software: str
+    caution: str
+    films: tuple[ReportedFilm, ...]
+    grades: tuple[ReportedGrade, ...] = ()
+    changes: tuple[ReportedChange, ...] = ()
+
+
+def case_report(case: ReportedCase, catalog: Catalog) -> Document:
+    """Build the report of one hip.
+
+    Parameters
+    ----------
+    case
+        The facts.
+    catalog
+        For names, ranges and sources.
+    """
+    read = [film for film in case.films if _measured(film.findings)]
+    sections = [
+        Section(title="Findings", blocks=tuple(_findings(case, read, catalog))),
+        *(_film_section(case, film, catalog) for film in read),
+    ]
+    if case.changes:
+        sections.append(Section(title="Change between films", blocks=(_changes(case.changes),)))
+    if case.grades:
+        sections.append(Section(title="Graded readings", blocks=(_grades(case.grades),)))
+    sections.append(Section(title="How to read this", blocks=tuple(_method(case, read, catalog))))
+    title = f"{case.side_name.capitalize()} hip: film report"
+    return Document(
+        title=title,
+        subtitle="Invented demonstration case: no real person" if case.invented else "",
+        facts=Facts(
+            rows=(("Case", case.code), *case.person, ("Made on", case.made_on)),
+        ),
+        sections=tuple(sections),
+        footer=f"{case.code} · {case.software} · one input for licensed clinicians, "
+        "not a medical device, not validated on clinical images",
+    )
+
+
+def _measured(findings: Iterable[Finding]) -> list[Measurement]:
+    return [found for found in findings if isinstance(found, Measurement)]
+
+
+def _findings(
+    case: ReportedCase, read: Sequence[ReportedFilm], catalog: Catalog
+) -> Iterator[Block]:
+    yield Notice(title="Caution", text=case.caution)
+    if not read:
+        yield Paragraph(text="No film of this hip has been read yet, so nothing is measured.")
+    for film in read:
+        yield Paragraph(text=film_sentence(case, film, catalog))
+    for grade in case.grades:
+        yield Paragraph(text=f"{grade.name}: {grade.value}, graded by {grade.observer}.")
+
+
+def film_sentence(case: ReportedCase, film: ReportedFilm, catalog: Catalog) -> str:
+    """One film's findings in words."""
+    where = f"{film.title}, read by {film.observer}"
+    return findings_sentence(where, case.side, film.findings, catalog)
+
+
+def letter_text(case: ReportedCase, catalog: Catalog) -> str:
+    """The findings as plain text for the clinic letter, with method, interval and caution."""
+    head = f"{case.side_name.capitalize()} hip ({case.code})."
+    films = [film_sentence(case, film, catalog) for film in case.films if _measured(film.findings)]
+    grades = [f"{g.name}: {g.value} (graded by {g.observer})." for g in case.grades]
+    changes = [f"{c.name}: {c.earlier} to {c.later}, {c.verdict}." for c in case.changes]
+    lines = films or ["No film has been read yet."]
+    leveled = sorted({line for film in case.films for line in baselines(film.findings)})
+    method = [f"Leveled by the {'; '.join(leveled)}."] if leveled else []
+    return "\n".join([head, *lines, *changes, *grades, *method, case.caution])
+
+
+def _film_section(case: ReportedCase, film: ReportedFilm, catalog: Catalog) -> Section:
+    blocks: list[Block] = [
+        FilmFigure(
+            image=film.image,
+            columns=film.columns,
+            rows=film.rows,
+            crop_px=film.crop_px,
+            marks=film.marks,
+            caption=f"{film.title}. Read by {film.observer}.",
+            alternative=f"{film.name} with the landmarks and lines of the measurements below",
+        ),
+        _measurement_table(case, film, catalog),
+        Facts(rows=film.facts),
+    ]
+    warned = [f"{m.name}: {m.quality_warning}" for m in _own(case, film) if m.quality_warning]
+    notes = [*film.warnings, *warned]
+    notes += [f"{m.name}: {note}" for m in _own(case, film) for note in m.notes]
+    if notes:
+        blocks.append(Notice(title="Mind", text=" ".join(_sentence(note) for note in notes)))
+    settling = [line for m in _own(case, film) if (line := _what_settles(m))]
+    if settling:
+        blocks.append(Listing(items=tuple(settling)))
+    blocks += [Paragraph(text=text) for text in _left_out(case, film)]
+    return Section(title=film.title, blocks=tuple(blocks))
+
+
+def _sentence(text: str) -> str:
+    return text if text.endswith(".") else f"{text}."
+
+
+def _own(case: ReportedCase, film: ReportedFilm) -> list[Measurement]:
+    return [found for found in _measured(film.findings) if found.side in (case.side, None)]
+
+
+def _what_settles(found: Measurement) -> str:
+    classed = found.classification
+    if classed is None or not classed.is_split or not classed.settles:
+        return ""
+    line = f"{found.name}: {classed.in_words()}. What would settle it: {classed.settles}"
+    return _sentence(line)
+
+
+def _left_out(case: ReportedCase, film: ReportedFilm) -> Iterator[str]:
+    lacking = [
+        found
+        for found in film.findings
+        if isinstance(found, NotMeasured) and found.side in (case.side, None)
+    ]
+    unplaced = [found.name for found in lacking if found.missing]
+    refused = [f"{found.name} ({found.reason})" for found in lacking if not found.missing]
+    if refused:
+        yield f"Not measurable on this film: {'; '.join(refused)}."
+    if unplaced:
+        yield f"Not measured, since landmarks were not placed: {'; '.join(unplaced)}."
+
+
+COLUMNS = (
+    Column(heading="Measurement", share=3.2),
+    Column(heading="Value", numeric=True, share=1.2),
+    Column(heading="95 % interval", numeric=True, share=1.7),
+    Column(heading="Among its classes", share=1.9),
+    Column(heading="Class", share=2.4),
+    Column(heading="Other side", numeric=True, share=1.3),
+)
+
+
+def _measurement_table(case: ReportedCase, film: ReportedFilm, catalog: Catalog) -> Table:
+    other = {
+        found.definition: found
+        for found in _measured(film.findings)
+        if found.side not in (case.side, None)
+    }
+    rows: list[tuple[Cell, ...]] = []
+    for found in _own(case, film):
+        entry = catalog.measurement(found.definition)
+        counterpart = other.get(found.definition)
+        rows.append(
+            (
+                Cell(text=found.name, quiet=found.quality_warning),
+                Cell(text=value_with_unit(found)),
+                Cell(text=interval_in_words(found)),
+                Cell(bar=range_bar(found, entry)),
+                _class_cell(found, catalog),
+                Cell(text="" if counterpart is None else value_with_unit(counterpart)),
+            )
+        )
+    return Table(caption=f"Measurements, {film.title}", columns=COLUMNS, rows=tuple(rows))
+
+
+def _class_cell(found: Measurement, catalog: Catalog) -> Cell:
+    classed = found.classification
+    if classed is None:
+        return Cell(text="", quiet="no published range on the shelf")
+    seen = catalog.reference(classed.reference.id).seen.value
+    variant = "" if classed.variant == "this" else f", variant {classed.variant}"
+    return Cell(text=classed.in_words(), quiet=f"{classed.scheme} [{seen}{variant}]")
+
+
+def _changes(changes: Sequence[ReportedChange]) -> Table:
+    columns = (
+        Column(heading="Measurement", share=3),
+        Column(heading="Earlier", numeric=True, share=2),
+        Column(heading="Later", numeric=True, share=2),
+        Column(heading="Change", numeric=True),
+        Column(heading="Against what repeat readings differ by", share=3),
+    )
+    rows = tuple(
+        tuple(Cell(text=text) for text in (c.name, c.earlier, c.later, c.change, c.verdict))
+        for c in changes
+    )
+    return Table(caption="Change between two films of this hip", columns=columns, rows=rows)
+
+
+def _grades(grades: Sequence[ReportedGrade]) -> Table:
+    columns = (
+        Column(heading="Reading", share=2),
+        Column(heading="Grade"),
+        Column(heading="What it means", share=4),
+        Column(heading="Reader"),
+    )
+    rows = tuple(
+        (
+            Cell(text=g.name, quiet=g.source),
+            Cell(text=g.value),
+            Cell(text=g.definition),
+            Cell(text=g.observer),
+        )
+        for g in grades
+    )
+    return Table(caption="Readings entered by the reader", columns=columns, rows=rows)
+
+
+def _method(case: ReportedCase, read: Sequence[ReportedFilm], catalog: Catalog) -> Iterator[Block]:
+    yield Paragraph(
+        text="Each value comes from landmarks placed on the film. Its interval holds 95 % of what "
+        "the same construction gives when every landmark is placed again with the spread of the "
+        "reader (the reader's own where known, else the catalog's). Where the interval straddles "
+        "a threshold, the share of each class is given. Classes are those of the named source; "
+        "the mark in brackets tells how that source was seen by the makers of this program."
+    )
+    used = _references(case, read, catalog)
+    if used:
+        yield Listing(items=tuple(f"{r.text} {r.identifier} [{r.seen.value}]" for r in used))
+    yield Signature(label="Read and agreed by (name, date)")
+
+
+def _references(
+    case: ReportedCase, read: Sequence[ReportedFilm], catalog: Catalog
+) -> list[Reference]:
+    ids: dict[str, None] = {}
+    for film in read:
+        for found in _own(case, film):
+            ids.update(dict.fromkeys(found.provenance.sources))
+            if found.classification is not None:
+                ids[found.classification.reference.id] = None
+    return [catalog.reference(key) for key in ids]
