@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bench.place import program
+from bench.sandbox import private_environment
 
 BLOCK = re.compile(
     r"^(?P<indent> *)```console(?P<options>[^\n]*)\n(?P<body>.*?)^(?P=indent)```",
@@ -71,12 +72,15 @@ def failures(page: Path) -> Iterator[str]:
     if not found:
         return
     with tempfile.TemporaryDirectory(prefix="hipwright-docs-") as folder:
-        environment = os.environ | {
-            "HIPWRIGHT_WORKSPACE": str(Path(folder) / "workspace"),
-            "COLUMNS": "100",
-            "NO_COLOR": "1",
-            "TERM": "dumb",
-        }
+        environment = (
+            os.environ
+            | private_environment(Path(folder))
+            | {
+                "COLUMNS": "100",
+                "NO_COLOR": "1",
+                "TERM": "dumb",
+            }
+        )
         work = Path(folder) / "work"
         work.mkdir()
         for example in found:

@@ -15,7 +15,7 @@ from bench.place import DEV_LOCK, LOCK, PYTHON, ROOT, VENV, program
 
 STAMP = VENV / "hipwright-installed.json"
 OLDEST = (3, 11)
-PIP = ("-m", "pip", "--disable-pip-version-check", "--no-input")
+PIP = ("-m", "pip", "-qq", "--disable-pip-version-check", "--no-input")  # errors are still told
 
 
 class SetupError(Exception):
@@ -96,7 +96,6 @@ def install_lock(lock: Path, *, first: bool) -> None:
         pip(
             f"install what {lock.name} lists",
             "install",
-            "--quiet",
             "--no-deps",
             "--require-hashes",
             "-r",
@@ -111,7 +110,6 @@ def install_hipwright() -> None:
             "install hipwright itself",
             *(
                 "install",
-                "--quiet",
                 "--no-deps",
                 "--no-build-isolation",
                 "--no-index",

@@ -2,7 +2,7 @@
 
 import os
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import hypothesis
@@ -11,6 +11,7 @@ import pytest
 
 from bench.machine import TOOLS
 from bench.place import ROOT
+from bench.sandbox import private_environment
 from tests.needs import skip_unless_ci
 
 SEED = int(os.environ.get("HIPWRIGHT_TEST_SEED", "20260914"))
@@ -23,6 +24,16 @@ hypothesis.settings.load_profile("hipwright")
 def pytest_report_header() -> str:
     """Print the seed that the generator fixture starts from."""
     return f"hipwright: HIPWRIGHT_TEST_SEED={SEED}"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def private_machine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Keep every test away from the workspace, settings and keys of the person who runs it."""
+    with pytest.MonkeyPatch.context() as patch:
+        for name, value in private_environment(tmp_path_factory.mktemp("machine")).items():
+            patch.setenv(name, value)
+        patch.delenv("HIPWRIGHT_DATABASE_URL", raising=False)
+        yield
 
 
 @pytest.fixture
