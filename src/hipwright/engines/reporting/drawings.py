@@ -1,0 +1,121 @@
+"""How each construction is drawn: one small recipe a catalog id."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import partial
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hipwright.domain.film_marks import Stroke
+from hipwright.engines.reporting.tracing import LATERAL, UP, Sheet, unit
+
+Floats = NDArray[np.float64]
+Recipe = Callable[[Sheet, str], None]
+"""Draws on the sheet; the text is the label, name and value."""
+
+BEYOND = 0.18
+"""How far a line runs on past its landmark, as a share of its length."""
+
+
+def _past(start: Floats, end: Floats, share: float = BEYOND) -> Floats:
+    return end + share * (end - start)
+
+
+def _center_edge(edge: str, sheet: Sheet, text: str) -> None:
+    center, tip = sheet.place("femoral_head_center"), sheet.place(edge)
+    reach = float(np.hypot(*(tip - center)))
+    sheet.line(center - 1.1 * reach * LATERAL, center + 1.1 * reach * LATERAL,
+               stroke=Stroke.BASELINE)  # fmt: skip
+    sheet.line(center, center + 1.3 * reach * UP)
+    sheet.line(center, _past(center, tip))
+    sheet.label(sheet.angle(center, UP, tip - center, 0.7 * reach), text)
+
+
+def _rise(start: str, end: str, sheet: Sheet, text: str) -> None:
+    first, last = sheet.place(start), sheet.place(end)
+    run = last - first
+    reach = float(np.hypot(*run))
+    sheet.line(first, first + 1.2 * reach * LATERAL, stroke=Stroke.BASELINE)
+    sheet.line(first, _past(first, last))
+    sheet.label(sheet.angle(first, LATERAL, run, 0.75 * reach), text)
+
+
+def _alpha(onset: str, sheet: Sheet, text: str) -> None:
+    center, tip = sheet.place("femoral_head_center"), sheet.place(onset)
+    upper, lower = sheet.place("femoral_neck_superior"), sheet.place("femoral_neck_inferior")
+    neck = (upper + lower) / 2
+    reach = float(np.hypot(*(tip - center)))
+    _head_circle(sheet)
+    sheet.line(upper, lower, stroke=Stroke.FAINT)
+    sheet.line(center, _past(center, neck, 0.5))
+    sheet.line(center, _past(center, tip, 0.35))
+    sheet.label(sheet.angle(center, neck - center, tip - center, 0.6 * reach), text)
+
+
+def _head_circle(sheet: Sheet) -> None:
+    try:
+        sheet.circle(sheet.place("femoral_head"), sheet.radius("femoral_head"))
+    except KeyError:
+        return  # the center was placed by itself
+
+
+def _neck_shaft(sheet: Sheet, text: str) -> None:
+    center = sheet.place("femoral_head_center")
+    upper, lower = sheet.place("femoral_neck_superior"), sheet.place("femoral_neck_inferior")
+    proximal = sheet.place("femoral_shaft_proximal")
+    distal = sheet.place("femoral_shaft_distal")
+    neck = (upper + lower) / 2
+    up_neck, down_shaft = center - neck, distal - proximal
+    corner = _crossing(center, up_neck, proximal, down_shaft)
+    sheet.line(upper, lower, stroke=Stroke.FAINT)
+    if corner is None:
+        sheet.line(neck, center)
+        sheet.line(proximal, distal)
+        sheet.label((center + proximal) / 2, text)
+        return
+    sheet.line(corner, _past(neck, center, 0.3))
+    sheet.line(corner, _past(proximal, distal, 0.05))
+    reach = 0.45 * float(np.hypot(*(center - corner)))
+    sheet.label(sheet.angle(corner, up_neck, down_shaft, reach), text)
+
+
+def _crossing(start: Floats, along: Floats, other: Floats, across: Floats) -> Floats | None:
+    """Where two lines meet, ``None`` where they are nearly parallel."""
+    matrix = np.stack([unit(along), -unit(across)], axis=-1)
+    if abs(float(np.linalg.det(matrix))) < 0.05:  # noqa: PLR2004 - under 3 degrees, off the film
+        return None
+    step = np.linalg.solve(matrix, other - start)
+    return start + step[0] * unit(along)
+
+
+def _extrusion(sheet: Sheet, text: str) -> None:
+    center, radius = sheet.place("femoral_head"), sheet.radius("femoral_head")
+    rim = sheet.place("acetabular_rim_lateral")
+    sheet.circle(center, radius)
+    foot = center - 1.25 * radius * UP
+    for u in (center[0] - radius, rim[0], center[0] + radius):
+        top = max(float(center[1]) + 1.1 * radius, float(rim[1]))
+        sheet.line(np.array([u, top]), np.array([u, foot[1]]), stroke=Stroke.FAINT)
+    sheet.line(np.array([center[0] - radius, foot[1]]), np.array([center[0] + radius, foot[1]]),
+               stroke=Stroke.BASELINE)  # fmt: skip
+    sheet.line(np.array([rim[0], foot[1]]), np.array([center[0] + radius, foot[1]]))
+    sheet.label(np.array([center[0] + radius, foot[1]]), text)
+
+
+RECIPES: Mapping[str, Recipe] = MappingProxyType(
+    {
+        "lateral_center_edge_angle.sourcil": partial(_center_edge, "sourcil_lateral_edge"),
+        "lateral_center_edge_angle.rim": partial(_center_edge, "acetabular_rim_lateral"),
+        "anterior_center_edge_angle.sourcil": partial(_center_edge, "anterior_sourcil_edge"),
+        "anterior_center_edge_angle.rim": partial(_center_edge, "anterior_rim_edge"),
+        "roof_angle.tonnis": partial(_rise, "sourcil_medial_edge", "sourcil_lateral_edge"),
+        "sharp_angle": partial(_rise, "teardrop_inferior", "acetabular_rim_lateral"),
+        "alpha_angle.three_point": partial(_alpha, "alpha_onset"),
+        "neck_shaft_angle": _neck_shaft,
+        "extrusion_index": _extrusion,
+    }
+)
+"""Constructions with a drawing of their own; all others show the landmarks they use."""
