@@ -1,0 +1,1 @@
+"""Who is who: encrypted, with a key that lies outside the workspace."""

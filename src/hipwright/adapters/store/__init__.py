@@ -1,0 +1,1 @@
+"""The workspace's memory: rows in SQLite or PostgreSQL, images as files."""

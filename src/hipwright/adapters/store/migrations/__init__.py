@@ -1,0 +1,1 @@
+"""How a workspace's tables came to be, step by step."""

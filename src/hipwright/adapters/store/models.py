@@ -1,0 +1,202 @@
+"""The tables. Every one is append-only: what changes is a further version row.
+
+A thing that can change has two tables: its fixed facts, and its versions counted
+from 1; the newest version is what is so now. Every row says on which device it was
+made, when and by whom. No column holds identity: dates are shifted, UIDs remapped.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import JSON, ForeignKey, Index, MetaData, String, Text, UniqueConstraint
+from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
+
+from hipwright.adapters.store.column_types import Id, UtcTime
+
+NAMES = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+
+class Base(DeclarativeBase):
+    """All tables of a workspace."""
+
+    metadata = MetaData(naming_convention=NAMES)
+
+
+class _Row:
+    """What every row has: its id, and where, when and by whom it was made."""
+
+    id: Mapped[str] = mapped_column(Id, primary_key=True, sort_order=-9)
+    recorded_at: Mapped[datetime] = mapped_column(UtcTime, sort_order=-7)
+    recorded_by: Mapped[str] = mapped_column(String(120), sort_order=-6)
+
+    @declared_attr
+    def origin(self) -> Mapped[str]:
+        """The device on which the row was made."""
+        return mapped_column(Id, ForeignKey("device.id"), sort_order=-8)
+
+
+class DeviceRow(_Row, Base):
+    """One machine that has written here; its origin is itself."""
+
+    __tablename__ = "device"
+
+
+class WorkspaceRow(_Row, Base):
+    """What the workspace is; the newest row counts."""
+
+    __tablename__ = "workspace"
+
+    workspace: Mapped[str] = mapped_column(Id)
+    software: Mapped[str] = mapped_column(String(40))
+
+
+class PersonRow(_Row, Base):
+    """Somebody with hips."""
+
+    __tablename__ = "person"
+
+    invented: Mapped[bool]
+
+
+class PersonVersionRow(_Row, Base):
+    """What is known of a person besides identity."""
+
+    __tablename__ = "person_version"
+    __table_args__ = (UniqueConstraint("person_id", "version"),)
+
+    person_id: Mapped[str] = mapped_column(Id, ForeignKey("person.id"))
+    version: Mapped[int]
+    sex: Mapped[str | None] = mapped_column(String(16))
+    birth_date_shifted: Mapped[date | None]
+
+
+class CaseRow(_Row, Base):
+    """One hip of one person; ``code_key`` is the code as it is looked up."""
+
+    __tablename__ = "hip_case"
+    __table_args__ = (UniqueConstraint("person_id", "side"), UniqueConstraint("code_key"))
+
+    code: Mapped[str] = mapped_column(String(32))
+    code_key: Mapped[str] = mapped_column(String(32))
+    person_id: Mapped[str] = mapped_column(Id, ForeignKey("person.id"))
+    side: Mapped[str] = mapped_column(String(8))
+    opened_at: Mapped[datetime] = mapped_column(UtcTime)
+    invented: Mapped[bool]
+
+
+class CaseVersionRow(_Row, Base):
+    """What is said of a case."""
+
+    __tablename__ = "hip_case_version"
+    __table_args__ = (UniqueConstraint("case_id", "version"),)
+
+    case_id: Mapped[str] = mapped_column(Id, ForeignKey("hip_case.id"))
+    version: Mapped[int]
+    summary: Mapped[str] = mapped_column(Text)
+
+
+class StudyRow(_Row, Base):
+    """Images made on one occasion."""
+
+    __tablename__ = "study"
+    __table_args__ = (UniqueConstraint("source_uid"), Index(None, "person_id"))
+
+    person_id: Mapped[str] = mapped_column(Id, ForeignKey("person.id"))
+    acquired_on: Mapped[date | None]
+    label: Mapped[str] = mapped_column(Text)
+    source_uid: Mapped[str | None] = mapped_column(String(64))
+
+
+class ImageRow(_Row, Base):
+    """The fixed facts of an image."""
+
+    __tablename__ = "image"
+    __table_args__ = (Index(None, "person_id"),)
+
+    study_id: Mapped[str] = mapped_column(Id, ForeignKey("study.id"))
+    person_id: Mapped[str] = mapped_column(Id, ForeignKey("person.id"))
+    kind: Mapped[str] = mapped_column(String(16))
+    modality: Mapped[str] = mapped_column(String(16))
+    columns: Mapped[int]
+    rows: Mapped[int]
+    acquired_on: Mapped[date | None]
+
+
+class ImageFileRow(_Row, Base):
+    """One stored file of an image, in slice order."""
+
+    __tablename__ = "image_file"
+    __table_args__ = (
+        UniqueConstraint("image_id", "position"),
+        Index(None, "sha256"),
+        Index(None, "source_uid"),
+    )
+
+    image_id: Mapped[str] = mapped_column(Id, ForeignKey("image.id"))
+    position: Mapped[int]
+    sha256: Mapped[str] = mapped_column(String(64))
+    source_uid: Mapped[str | None] = mapped_column(String(64))
+
+
+class ImageVersionRow(_Row, Base):
+    """What a header proposed or a reader said about an image."""
+
+    __tablename__ = "image_version"
+    __table_args__ = (UniqueConstraint("image_id", "version"),)
+
+    image_id: Mapped[str] = mapped_column(Id, ForeignKey("image.id"))
+    version: Mapped[int]
+    view: Mapped[str] = mapped_column(String(24))
+    laterality: Mapped[str] = mapped_column(String(8))
+    posture: Mapped[str] = mapped_column(String(16))
+    calibration: Mapped[dict[str, Any]] = mapped_column(JSON)
+    patient_right_at_image_left: Mapped[bool]
+    anterior_at_image_right: Mapped[bool | None]
+    phase: Mapped[str] = mapped_column(Text)
+    confirmed: Mapped[bool]
+    warnings: Mapped[list[str]] = mapped_column(JSON)
+
+
+class ReadingRow(_Row, Base):
+    """One observer's nth reading of one image."""
+
+    __tablename__ = "reading"
+    __table_args__ = (UniqueConstraint("image_id", "observer", "number"),)
+
+    image_id: Mapped[str] = mapped_column(Id, ForeignKey("image.id"))
+    observer: Mapped[str] = mapped_column(String(120))
+    number: Mapped[int]
+
+
+class ReadingVersionRow(_Row, Base):
+    """The landmarks of a reading as they were saved, and from which case."""
+
+    __tablename__ = "reading_version"
+    __table_args__ = (UniqueConstraint("reading_id", "version"),)
+
+    reading_id: Mapped[str] = mapped_column(Id, ForeignKey("reading.id"))
+    version: Mapped[int]
+    case_id: Mapped[str] = mapped_column(Id, ForeignKey("hip_case.id"))
+    landmarks: Mapped[dict[str, Any]] = mapped_column(JSON)
+
+
+class GradeRow(_Row, Base):
+    """A grade entered by a reader; a later one takes its place."""
+
+    __tablename__ = "grade"
+    __table_args__ = (Index(None, "case_id"),)
+
+    case_id: Mapped[str] = mapped_column(Id, ForeignKey("hip_case.id"))
+    image_id: Mapped[str | None] = mapped_column(Id, ForeignKey("image.id"))
+    definition: Mapped[str] = mapped_column(String(120))
+    value: Mapped[str] = mapped_column(String(120))
+    details: Mapped[dict[str, Any]] = mapped_column(JSON)
+    observer: Mapped[str] = mapped_column(String(120))
+    saved_at: Mapped[datetime] = mapped_column(UtcTime)
