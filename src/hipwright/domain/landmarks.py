@@ -79,7 +79,8 @@ class PlacedContour:
         same = (self.id, self.side) == (other.id, other.side)
         return same and np.array_equal(self.xy_px, other.xy_px)
 
-    __hash__ = None  # type: ignore[assignment]  # holds an array
+    def __hash__(self) -> int:
+        return hash((self.id, self.side, self.xy_px.tobytes()))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

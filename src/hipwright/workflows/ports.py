@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import Enum
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,7 @@ from hipwright.domain.keeping import (
     Study,
 )
 from hipwright.domain.landmarks import LandmarkSet
+from hipwright.domain.side import Side
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how much is done, and of how much (0: unknown)."""
@@ -168,11 +169,10 @@ class Clock(Protocol):
     def now(self) -> datetime: ...
 
 
-class Documents(Protocol):
-    """Prints a document tree."""
+class FilmPrinter(Protocol):
+    """Makes the shown part of a film into a PNG for documents."""
 
-    def to_html(self, document: Any) -> str: ...
-    def to_pdf(self, document: Any) -> bytes: ...
+    def film_png(self, picture: Picture, crop_px: tuple[float, float, float, float]) -> bytes: ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -194,6 +194,23 @@ class Finder(Protocol):
     """Walks folders, archives and discs; what cannot be opened comes back as rejected."""
 
     def find(self, paths: Iterable[Path]) -> Iterable[FoundFile | Rejected]: ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GrayFile:
+    """An ordinary picture, written anew without anything beside its pixels."""
+
+    stored: bytes = field(repr=False)
+    rows: int
+    columns: int
+
+
+class PictureFiles(Protocol):
+    """Reads ordinary pictures: PNG, JPEG, TIFF."""
+
+    def recognizes(self, head: bytes) -> bool: ...
+    def read(self, content: bytes) -> GrayFile: ...
+    def shown(self, content: bytes) -> Picture: ...
 
 
 class Asked(Enum):
@@ -228,13 +245,17 @@ class ArrivingImage:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Arrival:
-    """What one import would bring in for one person, before anything is kept."""
+    """What one import would bring in for one person, before anything is kept.
+
+    ``sides_meant`` are the sides that the sender's descriptions name.
+    """
 
     person: Person
     identity: Identity | None
     images: tuple[ArrivingImage, ...]
     questions: tuple[Question, ...] = ()
     warnings: tuple[str, ...] = ()
+    sides_meant: frozenset[Side] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -243,7 +264,7 @@ class Delivery:
 
     arrivals: tuple[Arrival, ...]
     rejected: tuple[Rejected, ...] = ()
-    warnings: tuple[str, ...] = ()
+    questions: tuple[Question, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -263,13 +284,15 @@ class Dock(Protocol):
         *,
         progress: Progress,
         person: str | None = None,
+        person_of_study: Callable[[str], str | None] | None = None,
         pixels_checked: bool = False,
     ) -> Delivery:
         """Read and de-identify, keep nothing.
 
         ``person`` is whose images these are, where the caller already knows;
-        ``pixels_checked`` says that somebody has looked and that no name
-        stands in the pictures.
+        ``person_of_study`` finds the owner of a study by its remapped UID, for
+        files without a patient number. ``pixels_checked`` says that somebody
+        has looked and that no name stands in the pictures.
         """
         ...
 

@@ -60,3 +60,14 @@ def as_json(document: BaseModel) -> str:
 def schema_of(model: type[BaseModel]) -> dict[str, Any]:
     """The JSON Schema of a document."""
     return model.model_json_schema(mode="serialization", by_alias=True)
+
+
+class ReportDocument(WireModel):
+    """What ``hipwright report --json`` prints."""
+
+    format: Literal["hipwright.report"] = "hipwright.report"
+    version: Literal[1] = 1
+    case: str
+    software: str = SOFTWARE
+    file: str
+    films: int

@@ -35,9 +35,9 @@ def landmarks(
     workspace: Workspace = None,
 ) -> None:
     """Load landmarks into a case: a new version of that observer's reading."""
-    from hipwright.adapters.wire.measurements import measurements_document  # noqa: PLC0415
-    from hipwright.wiring import open_workspace  # noqa: PLC0415 - the database is slow to import
-    from hipwright.workflows.save_reading import save_reading  # noqa: PLC0415 - so are the engines
+    from hipwright.adapters.wire.measurements import measurements_document
+    from hipwright.wiring import open_workspace
+    from hipwright.workflows.save_reading import save_reading
 
     file = read_landmark_file(source)
     with open_workspace(workspace) as opened:

@@ -74,8 +74,8 @@ def measure(
 def _from_case(
     code: str, workspace: Path | None, *, observer: str | None, both: bool
 ) -> tuple[str, tuple[Finding, ...]]:
-    from hipwright.wiring import open_workspace  # noqa: PLC0415 - the database is slow to import
-    from hipwright.workflows.measure_hip import measure_case  # noqa: PLC0415 - so are the engines
+    from hipwright.wiring import open_workspace
+    from hipwright.workflows.measure_hip import measure_case
 
     with open_workspace(workspace) as opened:
         case = opened.keeper.case(code)
@@ -86,7 +86,7 @@ def _from_case(
 
 
 def _from_file(source: Path, film: Film) -> tuple[Finding, ...]:
-    from hipwright.workflows.measure_hip import measure_landmarks  # noqa: PLC0415 - slow to import
+    from hipwright.workflows.measure_hip import measure_landmarks
 
     landmarks = landmarks_from_wire(read_landmark_file(source), film)
     named = {item.side for item in landmarks if item.side is not None}

@@ -1,0 +1,1 @@
+"""Prints document trees as HTML and PDF."""

@@ -1,0 +1,64 @@
+"""Document trees as PDF, by typst."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from importlib.resources import as_file, files
+from pathlib import Path
+
+import typst
+
+from hipwright.adapters.documents.film_svg import Crop, overlay_svg
+from hipwright.adapters.documents.printed_data import Data, Pictures, document_data
+from hipwright.domain.report import Document, FilmFigure
+
+TEMPLATE = files("hipwright.adapters.documents") / "templates" / "report.typ"
+FONTS = files("hipwright.adapters.documents") / "fonts"
+
+
+def to_pdf(document: Document, pictures: Pictures) -> bytes:
+    """Print a document.
+
+    Parameters
+    ----------
+    document
+        The tree.
+    pictures
+        The crop of every film the document shows, as PNG, by image id.
+
+    Returns
+    -------
+    The PDF file, tagged, with the caution and page numbers at the foot of every page.
+    """
+    with tempfile.TemporaryDirectory(prefix="hipwright-print-") as name, as_file(FONTS) as fonts:
+        folder = Path(name)
+        figures = _Figures(folder, pictures)
+        data = document_data(document, figures.keep)
+        (folder / "data.json").write_text(json.dumps(data), "utf-8")
+        (folder / "report.typ").write_text(TEMPLATE.read_text("utf-8"), "utf-8")
+        return typst.compile(
+            str(folder / "report.typ"),
+            root=str(folder),
+            font_paths=[str(fonts)] if fonts.exists() else [],
+            ignore_system_fonts=True,
+        )
+
+
+class _Figures:
+    """Lays the pictures of a document and their overlays into typst's folder."""
+
+    def __init__(self, folder: Path, pictures: Pictures) -> None:
+        self.folder = folder
+        self.pictures = pictures
+        self.count = 0
+
+    def keep(self, figure: FilmFigure) -> Data:
+        self.count += 1
+        left, top, width, height = figure.crop_px
+        crop = Crop(left=left, top=top, width=width, height=height)
+        picture = f"film-{self.count}.png"
+        overlay = f"marks-{self.count}.svg"
+        (self.folder / picture).write_bytes(self.pictures[figure.image])
+        (self.folder / overlay).write_text(overlay_svg(figure.marks, crop), "utf-8")
+        return {"picture": picture, "overlay": overlay, "ratio": height / width}

@@ -1,0 +1,238 @@
+"""Gather the facts of a case and print its report."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hipwright.catalog import Catalog, load
+from hipwright.catalog.headlines import headlines
+from hipwright.domain.film_marks import Mark
+from hipwright.domain.keeping import Case, GradedReading, Identity, Image, Person, Reading
+from hipwright.domain.measurement import Measurement
+from hipwright.domain.report import Document, FilmFigure
+from hipwright.domain.study import VIEW_NAMES
+from hipwright.engines.anatomy.canonical import FilmBorder
+from hipwright.engines.measurement.measure import ReadFilm, read_film
+from hipwright.engines.reporting.case_report import (
+    ReportedCase,
+    ReportedFilm,
+    ReportedGrade,
+    case_report,
+    letter_text,
+)
+from hipwright.engines.reporting.film_marks import marks_for
+from hipwright.workflows.measure_hip import ReadImage, measure_case
+from hipwright.workflows.ports import Dock, FilmPrinter, IdentityKeeper, Keeper
+
+Floats = NDArray[np.float64]
+
+MOST_DRAWN = 4
+"""Measurements drawn on one printed film: more would hide it."""
+
+CROP_MARGIN = 0.18
+"""Room around the landmarks on a printed film, as a share of their extent."""
+
+DAYS_IN_YEAR = 365.25
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sources:
+    """What the report reads from: the workspace, and for the care record who it is."""
+
+    keeper: Keeper
+    dock: Dock
+    printer: FilmPrinter
+    identity: IdentityKeeper | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CaseReport:
+    """A report ready to be printed, and the same in sentences."""
+
+    document: Document
+    pictures: dict[str, bytes]
+    letter: str
+
+
+def report_case(
+    sources: Sources,
+    case: Case,
+    *,
+    made_on: date,
+    software: str,
+    caution: str,
+    observer: str | None = None,
+) -> CaseReport:
+    """Build the report of one hip.
+
+    Parameters
+    ----------
+    sources
+        With an identity keeper the report is for the care record: it bears the name
+        and true dates. Without one it bears the case code and ages.
+    case
+        The hip.
+    made_on
+        Today.
+    software, caution
+        What every page says.
+    observer
+        Whose readings count; by default the newest of each film.
+    """
+    catalog = load()
+    person = sources.keeper.person(case.person)
+    read = measure_case(
+        sources.keeper, case, observer=observer, both_sides=True, software=software
+    )
+    dates = _Dates(person=person, identity=sources.identity)
+    films = tuple(
+        _reported_film(image, case, dates, catalog, software)
+        for image in read
+        if image.reading is not None
+    )
+    facts = ReportedCase(
+        code=case.code,
+        side=case.side,
+        side_name=case.side.value,
+        person=_who(person, sources.identity),
+        invented=case.invented or person.invented,
+        made_on=made_on.isoformat(),
+        software=software,
+        caution=caution,
+        films=films,
+        grades=tuple(_grade(grade, catalog) for grade in sources.keeper.grades_of(case.id)),
+    )
+    document = case_report(facts, catalog)
+    return CaseReport(
+        document=document,
+        pictures=_pictures(sources, document),
+        letter=letter_text(facts, catalog),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Dates:
+    """Says when a film was taken: the true date for care, the age for everybody else."""
+
+    person: Person
+    identity: IdentityKeeper | None
+
+    def of(self, shifted: date | None) -> str:
+        if shifted is None:
+            return ""
+        if self.identity is not None:
+            return self.identity.true_date(self.person.id, shifted).isoformat()
+        born = self.person.birth_date_shifted
+        return "" if born is None else f"at {(shifted - born).days / DAYS_IN_YEAR:.1f} years"
+
+
+def _who(person: Person, identity: IdentityKeeper | None) -> tuple[tuple[str, str], ...]:
+    known: Identity | None = None if identity is None else identity.of(person.id)
+    rows: list[tuple[str, str]] = []
+    if known is not None:
+        rows += [("Name", known.name), ("Number", ", ".join(known.numbers))]
+        if known.birth_date is not None:
+            rows.append(("Born", known.birth_date.isoformat()))
+    if person.sex:
+        rows.append(("Sex", {"F": "female", "M": "male"}.get(person.sex, person.sex)))
+    return tuple(row for row in rows if row[1])
+
+
+def _reported_film(
+    shown: ReadImage, case: Case, dates: _Dates, catalog: Catalog, software: str
+) -> ReportedFilm:
+    image, reading = shown.image, shown.reading
+    assert reading is not None  # noqa: S101 - the caller leaves unread films out
+    film = image.film()
+    read = read_film(film, reading.landmarks, catalog=catalog, software=software)
+    marks = _marks(read, FilmBorder(film=film, side=case.side), shown)
+    return ReportedFilm(
+        image=image.id,
+        name=VIEW_NAMES[image.view],
+        when=dates.of(image.acquired_on),
+        observer=observer_name(reading.landmarks.observer),
+        columns=image.columns,
+        rows=image.rows,
+        crop_px=_crop(image, reading),
+        marks=marks,
+        findings=shown.findings,
+        facts=_film_facts(image, reading, read),
+        warnings=image.warnings,
+    )
+
+
+def observer_name(observer: str) -> str:
+    """``human:ab`` as shown to people: ``AB``; algorithms keep their full name."""
+    kind, _, code = observer.partition(":")
+    return code.upper() if kind == "human" else observer
+
+
+def _marks(read: ReadFilm, border: FilmBorder, shown: ReadImage) -> tuple[Mark, ...]:
+    measured = {
+        found.definition
+        for found in shown.findings
+        if isinstance(found, Measurement) and found.side is border.side
+    }
+    chosen = [key for key in headlines() if key in measured][:MOST_DRAWN]
+    drawn: dict[Mark, None] = {}
+    for key in chosen:
+        drawn.update(dict.fromkeys(marks_for(key, read, border)))
+    return tuple(drawn)
+
+
+def _crop(image: Image, reading: Reading) -> tuple[float, float, float, float]:
+    """The part of the film that holds all landmarks, with a margin."""
+    placed = [np.array([[p.x_px, p.y_px]]) for p in reading.landmarks.points]
+    placed += [contour.xy_px for contour in reading.landmarks.contours]
+    xy = np.concatenate(placed)
+    low, high = xy.min(axis=0), xy.max(axis=0)
+    pad = CROP_MARGIN * float((high - low).max())
+    left, top = np.maximum(low - pad, -0.5)
+    right, bottom = np.minimum(high + pad, [image.columns - 0.5, image.rows - 0.5])
+    return float(left), float(top), float(right - left), float(bottom - top)
+
+
+def _film_facts(image: Image, reading: Reading, read: ReadFilm) -> tuple[tuple[str, str], ...]:
+    scale = image.calibration
+    size = f"{scale.column_mm:.4g} mm per pixel in the plane of the hip, "
+    rows = [
+        ("Position", image.posture.value),
+        ("Scale", (size if scale.is_calibrated else "") + scale.source.value),
+        ("Leveled by", read.leveling.in_words() if image.view.shows_both_hips else ""),
+        ("Reading", f"number {reading.landmarks.reading}, version {reading.version}"),
+    ]
+    return tuple(row for row in rows if row[1])
+
+
+def _grade(grade: GradedReading, catalog: Catalog) -> ReportedGrade:
+    entry = catalog.measurement(grade.definition)
+    meaning = next((g.text for g in entry.grades if g.value == grade.value), "")
+    details = ", ".join(f"{key} {value}" for key, value in grade.details.items())
+    sources = [catalog.reference(key) for key in entry.defined_by]
+    return ReportedGrade(
+        name=entry.name,
+        value=grade.value,
+        definition="; ".join(part for part in (meaning, details) if part),
+        observer=observer_name(grade.observer),
+        source=", ".join(f"{s.text.split('.')[0]} [{s.seen.value}]" for s in sources),
+    )
+
+
+def _pictures(sources: Sources, document: Document) -> dict[str, bytes]:
+    figures = [
+        block
+        for section in document.sections
+        for block in section.blocks
+        if isinstance(block, FilmFigure)
+    ]
+    return {figure.image: _picture(sources, figure) for figure in figures}
+
+
+def _picture(sources: Sources, figure: FilmFigure) -> bytes:
+    image = sources.keeper.image(figure.image)
+    picture = sources.dock.picture(sources.keeper.get_file(image.files[0]))
+    return sources.printer.film_png(picture, figure.crop_px)
