@@ -1,0 +1,1 @@
+"""Folders, archives and discs: finding files without trusting their names or sizes."""

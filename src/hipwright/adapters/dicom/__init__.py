@@ -1,0 +1,1 @@
+"""DICOM at the door: reading, de-identifying, and telling what a header proposes."""

@@ -1,0 +1,1 @@
+"""Ordinary picture files: PNG, JPEG and TIFF, gray or color."""
