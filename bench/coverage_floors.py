@@ -36,10 +36,10 @@ class Tally:
 
 
 def room_of(file: str) -> str:
-    """Room of a source file; what lies in no room is ``front desk``."""
+    """Room of a source file; a module at the front door is a room of its own."""
     parts = Path(file).parts
     inside = parts[parts.index(PACKAGE) + 1 :]
-    return inside[0] if len(inside) > 1 else "front desk"
+    return "front desk" if inside == ("__init__.py",) else Path(inside[0]).stem
 
 
 def floor_of(room: str) -> float:

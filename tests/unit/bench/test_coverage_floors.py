@@ -64,3 +64,15 @@ def test_a_low_room_names_its_weakest_files(
 def test_a_report_that_is_missing_or_empty_fails(tmp_path: Path) -> None:
     assert coverage_floors.main(str(tmp_path / "none.json")) == 1
     assert coverage_floors.main(written(tmp_path, {})) == 1
+
+
+@pytest.mark.parametrize(
+    ("file", "room"),
+    [
+        ("src/hipwright/__init__.py", "front desk"),
+        ("src/hipwright/wiring.py", "wiring"),
+        ("src/hipwright/apps/web/pages.py", "apps"),
+    ],
+)
+def test_a_file_belongs_to_the_room_it_lies_in(file: str, room: str) -> None:
+    assert coverage_floors.room_of(file) == room
