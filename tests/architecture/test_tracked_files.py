@@ -20,7 +20,7 @@ SUPPRESSION = re.compile(r"#\s*(?:noqa|pyright:\s*ignore|type:\s*ignore|pragma:\
 SUPPRESSION_WITH_REASON = re.compile(
     r"# (?:noqa: [A-Z]+\d+(?:, ?[A-Z]+\d+)*|pyright: ignore\[\w+(?:, ?\w+)*\]"
     r"|pragma: no (?:cover|branch))"
-    r"(?: - | \()\S.*"
+    r"(?: - | \(|  # )\S.*"
 )
 BRITISH = re.compile(
     r"(?:cent(?:re[sd]?|ring)|colou?rs?(?<=olour)|colours|coloured|behaviours?|neighbour\w*|favour\w*"
