@@ -217,7 +217,7 @@ def stored_pixels(dataset: Dataset, form: PixelForm) -> StoredPixels:
 
 
 def _compressed(dataset: Dataset, syntax: UID, value: object) -> StoredPixels:
-    from pydicom.encaps import encapsulate  # noqa: PLC0415
+    from pydicom.encaps import encapsulate
 
     if not isinstance(value, bytes) or not value:
         raise refused("Its pixel data is empty.")

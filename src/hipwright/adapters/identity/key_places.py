@@ -109,8 +109,8 @@ class SystemKeyring:
 
     def find(self, key: str) -> IdentityKey | None:
         """Find the key with that id."""
-        import keyring  # noqa: PLC0415 - 0.1 s, and needed only where no file has the key
-        from keyring.errors import KeyringError  # noqa: PLC0415
+        import keyring
+        from keyring.errors import KeyringError
 
         try:
             secret = keyring.get_password(_SERVICE, key)
@@ -120,8 +120,8 @@ class SystemKeyring:
 
     def keep(self, key: IdentityKey) -> None:
         """Keep a key, and see that it is there."""
-        import keyring  # noqa: PLC0415 - see find
-        from keyring.errors import KeyringError  # noqa: PLC0415
+        import keyring
+        from keyring.errors import KeyringError
 
         try:
             keyring.set_password(_SERVICE, key.id, base64.b64encode(key.secret).decode())
@@ -136,7 +136,7 @@ class SystemKeyring:
 
     def takes_keys(self) -> bool:
         """Whether there is a keyring that keeps what it is given."""
-        import keyring  # noqa: PLC0415 - see find
+        import keyring
 
         return keyring.get_keyring().priority >= 1  # keyring's mark of a recommended one
 

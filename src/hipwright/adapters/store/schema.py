@@ -51,8 +51,8 @@ def refuse_newer(found: str | None) -> None:
 
 def migrate(connection: Connection) -> None:
     """Bring the tables to the current version, inside the caller's transaction."""
-    from alembic import command  # noqa: PLC0415 - 0.1 s that only new and old workspaces pay
-    from alembic.config import Config  # noqa: PLC0415
+    from alembic import command
+    from alembic.config import Config
 
     folder = str(Path(__file__).parent / "migrations")
     config = Config()
@@ -64,8 +64,8 @@ def migrate(connection: Connection) -> None:
 
 def differences(connection: Connection) -> list[str]:
     """How the tables differ from the models, in words; nothing where they agree."""
-    from alembic.autogenerate import compare_metadata  # noqa: PLC0415 - see migrate
-    from alembic.migration import MigrationContext  # noqa: PLC0415
+    from alembic.autogenerate import compare_metadata
+    from alembic.migration import MigrationContext
 
     context = MigrationContext.configure(connection, opts={"compare_type": True})
     found = [_in_words(entry) for entry in compare_metadata(context, Base.metadata)]
