@@ -64,3 +64,24 @@ def test_a_named_browser_goes_before_all_and_a_wrong_one_is_none(
 def test_durations_read_like_a_person_would_say_them() -> None:
     assert seconds(4.25) == "4.2 s"
     assert seconds(125.4) == "2 min 05 s"
+
+
+@pytest.fixture
+def bare_machine(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A machine on which nothing is found and nothing can be installed."""
+    monkeypatch.setattr(machine, "find_browser", lambda: None)
+    monkeypatch.setattr(machine.shutil, "which", lambda _: None)
+    monkeypatch.setattr(machine, "install_with_apt", lambda _: False)
+
+
+@pytest.mark.usefixtures("bare_machine")
+@pytest.mark.parametrize(("ci", "word"), [("", "SKIPPED"), ("true", "FAIL")])
+def test_what_goes_unchecked_is_said_loudly(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], ci: str, word: str
+) -> None:
+    monkeypatch.setenv("CI", ci)
+    machine.bring_tools()
+    told = capsys.readouterr().out
+    assert told.count(word) == 1 + len(machine.TOOLS)
+    assert "browser tests" in told
+    assert "dicom3tools" in told
