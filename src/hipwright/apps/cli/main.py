@@ -25,7 +25,7 @@ COMMAND_MODULES = (
 
 app = typer.Typer(
     name="hipwright",
-    help="A workbench for hip-preservation surgery. For licensed clinicians; not a medical device.",
+    help="A workbench for hip-preservation surgery, for licensed clinicians. No medical device.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     add_completion=False,
