@@ -6,7 +6,7 @@ Adapters are imported where they are used, so that a command pays only for its o
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
@@ -15,11 +15,14 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 from hipwright import __version__
+from hipwright.domain.errors import KeepingError
+from hipwright.workflows.keep_workspace import BackupReport, Check, Examination, RestoreReport
 
 if TYPE_CHECKING:
     from hipwright.adapters.identity.keeper import EncryptedIdentityKeeper
     from hipwright.adapters.identity.key_places import KeyPlace
     from hipwright.adapters.store.keeper import DatabaseKeeper
+    from hipwright.workflows.ports import Progress
 
 SOFTWARE = f"hipwright {__version__}"
 
@@ -56,7 +59,7 @@ class Places:
 
 def places(workspace: Path | None = None, *, database_url: str | None = None) -> Places:
     """Where things lie, from ``HIPWRIGHT_…`` variables and the user's own folders."""
-    import platformdirs  # noqa: PLC0415 - not needed by commands without a workspace
+    import platformdirs
 
     def named(variable: str) -> Path | None:
         value = os.environ.get(variable)
@@ -96,8 +99,8 @@ class Workspace:
         IdentityError
             The key is missing or belongs to another workspace.
         """
-        from hipwright.adapters.identity.keeper import open_identity  # noqa: PLC0415
-        from hipwright.adapters.store.workspace_folder import IDENTITY  # noqa: PLC0415
+        from hipwright.adapters.identity.keeper import open_identity
+        from hipwright.adapters.store.workspace_folder import IDENTITY
 
         return open_identity(
             self.folder / IDENTITY,
@@ -147,8 +150,8 @@ def open_workspace(
     KeepingError
         It cannot be opened or made; the message says what to do.
     """
-    from hipwright.adapters.store.device import device_id  # noqa: PLC0415 - see above
-    from hipwright.adapters.store.workspace_folder import Opening, open_folder  # noqa: PLC0415
+    from hipwright.adapters.store.device import device_id
+    from hipwright.adapters.store.workspace_folder import Opening, open_folder
 
     where = places(workspace, database_url=database_url)
     clock = SystemClock()
@@ -165,8 +168,126 @@ def open_workspace(
 
 def key_places(where: Places) -> list[KeyPlace]:
     """Where identity keys are looked for; new ones go to the last that takes them."""
-    from hipwright.adapters.identity.key_places import KeyFile, SystemKeyring  # noqa: PLC0415
+    from hipwright.adapters.identity.key_places import KeyFile, SystemKeyring
 
     if where.key_file is not None:
         return [KeyFile(where.key_file)]
     return [KeyFile(where.config / "identity-keys"), SystemKeyring()]
+
+
+def back_up(
+    opened: Workspace, target: Path, *, passphrase: str | None, progress: Progress
+) -> BackupReport:
+    """Write the whole workspace into one file, with its identity key if a passphrase is given."""
+    from hipwright.adapters.identity.identity_file import IdentityFile
+    from hipwright.adapters.identity.key_wrapping import wrap
+    from hipwright.adapters.store.backup import BackupOrder, write_backup
+    from hipwright.adapters.store.workspace_folder import IDENTITY
+
+    file = IdentityFile(opened.folder / IDENTITY)
+    order = BackupOrder(
+        engine=opened.keeper.transactions.engine,
+        folder=opened.folder,
+        workspace=opened.keeper.workspace,
+        key=None if passphrase is None else wrap(opened.identity.key, passphrase),
+        key_id=file.facts()["key"] if file.is_made() else None,
+        made_at=SystemClock().now(),
+        software=SOFTWARE,
+    )
+    return write_backup(target, order, progress=progress)
+
+
+def restore(
+    backup: Path,
+    where: Places,
+    *,
+    ask_passphrase: Callable[[], str | None],
+    progress: Progress,
+) -> RestoreReport:
+    """Bring a backup back into a new folder; its key too, if this machine lacks it.
+
+    ``ask_passphrase`` is called only if the backup brings a key that is not here;
+    ``None`` leaves the key out.
+    """
+    from hipwright.adapters.identity.key_places import keep_key
+    from hipwright.adapters.identity.key_wrapping import unwrap
+    from hipwright.adapters.store.connections import open_postgresql
+    from hipwright.adapters.store.restore import read_backup, restore_into
+
+    read = read_backup(backup)
+    keys = key_places(where)
+    is_here = read.key_id is not None and any(place.find(read.key_id) for place in keys)
+    unwrapped = None
+    if read.key is not None and not is_here and (passphrase := ask_passphrase()) is not None:
+        unwrapped = unwrap(read.key, passphrase)
+    engine = open_postgresql(where.database_url) if where.database_url else None
+    try:
+        restore_into(where.workspace, read, engine=engine, progress=progress)
+    finally:
+        if engine is not None:
+            engine.dispose()
+    if unwrapped is not None:
+        keep_key(keys, unwrapped)
+    return RestoreReport(
+        files=read.files,
+        damaged=read.damaged,
+        made_at=read.made_at,
+        software=read.software,
+        with_identity=read.with_identity,
+        key_id=read.key_id,
+        key_came_along=read.key is not None,
+        key_is_here=is_here or unwrapped is not None,
+    )
+
+
+def examinations(where: Places, *, quick: bool, progress: Progress) -> list[Examination]:
+    """What `hipwright doctor` looks at, in its order."""
+    from hipwright.adapters.identity.examination import identity_checks
+    from hipwright.adapters.installation import installation_checks
+    from hipwright.adapters.store import examination as store
+    from hipwright.adapters.store.workspace_folder import (
+        IDENTITY,
+        open_database,
+        read_mark,
+    )
+
+    folder, now = where.workspace, SystemClock().now
+    looks: list[Examination] = [
+        ("installation", installation_checks),
+        ("workspace", lambda: store.folder_checks(folder)),
+    ]
+    try:
+        mark = read_mark(folder)
+    except KeepingError:
+        mark = None  # which folder_checks tells
+    if mark is None:
+        return looks
+    if not where.database_url and not store.has_database(folder):
+        return [*looks, ("database", store.absent_database_checks)]
+    engine = open_database(folder, where.database_url)
+
+    def files() -> Iterable[Check]:
+        moment = now().timestamp()
+        return store.file_checks(engine, folder, now=moment, quick=quick, progress=progress)
+
+    def identity() -> Iterable[Check]:
+        return identity_checks(
+            folder / IDENTITY, key_places(where), workspace=mark.workspace, device="", now=now
+        )
+
+    return [
+        *looks,
+        ("schema", lambda: store.schema_checks(engine)),
+        ("database", lambda: store.row_checks(engine)),
+        ("files", files),
+        ("identity", identity),
+    ]
+
+
+def collect_orphans(opened: Workspace) -> int:
+    """Remove files that no image refers to and that are older than a day."""
+    from hipwright.adapters.store.orphans import collect
+
+    keeper = opened.keeper
+    moment = SystemClock().now().timestamp()
+    return collect(keeper.transactions.engine, keeper.files, now=moment)

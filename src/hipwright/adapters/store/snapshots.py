@@ -19,8 +19,14 @@ def copy_sqlite(source: Path, target: Path) -> None:
     make_private_file(target)
     with closing(sqlite3.connect(source)) as there, closing(sqlite3.connect(target)) as here:
         there.backup(here)
-        here.execute("PRAGMA journal_mode = DELETE")
-    sync_file(target)
+    make_single(target)
+
+
+def make_single(database: Path) -> None:
+    """Leave a SQLite database in one file, without side files, on the disk."""
+    with closing(sqlite3.connect(database)) as connection:
+        connection.execute("PRAGMA journal_mode = DELETE")
+    sync_file(database)
 
 
 def copy_tables(source: Connection, target: Path) -> None:
