@@ -1,20 +1,51 @@
-"""Programs of the machine that some checks use: a Chromium, PDF and DICOM tools."""
+"""Programs of the machine that some checks use: a Chromium, PDF and DICOM tools, PostgreSQL."""
 
 import os
 import shutil
 import subprocess
 import sys
 from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
 
 from bench.console import say, say_loudly, stopwatch
 from bench.place import in_ci
 
-# program on the path: Debian package that has it, and what goes unchecked without it
-TOOLS = {
-    "pdftotext": ("poppler-utils", "the text and pages of PDF reports"),
-    "dciodvfy": ("dicom3tools", "the validity of the DICOM files that are written"),
-}
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tool:
+    """A program that some tests use: any of its names will do."""
+
+    programs: tuple[str, ...]
+    package: str  # Debian's
+    unchecked: str  # what goes unchecked without it
+
+    def find(self) -> Path | None:
+        """Path of the program; ``None`` where it is missing."""
+        found = next(filter(None, map(shutil.which, self.programs)), None)
+        return None if found is None else Path(found)
+
+    def __str__(self) -> str:
+        return f"{self.programs[0]} (Debian package {self.package})"
+
+
+TOOLS = (
+    Tool(
+        programs=("pdftotext",),
+        package="poppler-utils",
+        unchecked="the text and pages of PDF reports",
+    ),
+    Tool(
+        programs=("dciodvfy",),
+        package="dicom3tools",
+        unchecked="the validity of the DICOM files that are written",
+    ),
+    Tool(
+        programs=("pg_ctlcluster", "initdb"),
+        package="postgresql",
+        unchecked="keeping a workspace on PostgreSQL",
+    ),
+)
 BROWSERS = (
     "chromium",
     "chromium-browser",
@@ -59,21 +90,16 @@ class _Environment(dict[str, str]):
 
 def bring_tools() -> None:
     """Install what is missing where that needs no question; say loudly what stays missing."""
-    missing = {
-        program: package
-        for program, (package, _) in TOOLS.items()
-        if shutil.which(program) is None
-    }
+    packages = [tool.package for tool in TOOLS if tool.find() is None]
     if find_browser() is None:
-        missing["chromium"] = "chromium"
-    if not missing:
-        return
-    install_with_apt(missing.values())
-    if "chromium" in missing and find_browser() is None:
+        packages.append("chromium")
+    if packages:
+        install_with_apt(packages)
+    for tool in TOOLS:
+        if tool.find() is None:
+            tell_missing(f"{tool} was not found: tests of {tool.unchecked}")
+    if find_browser() is None:
         tell_missing("no Chromium, Chrome or Edge was found: the browser tests")
-    for program, (package, what) in TOOLS.items():
-        if shutil.which(program) is None:
-            tell_missing(f"{program} (Debian package {package}) was not found: tests of {what}")
 
 
 def tell_missing(found: str) -> None:

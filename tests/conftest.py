@@ -1,7 +1,7 @@
 """What all tests share: seeds that are printed, programs of the machine, real bones."""
 
 import os
-import shutil
+import uuid
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from bench.machine import TOOLS
 from bench.place import ROOT
 from bench.sandbox import private_environment
 from tests.needs import skip_unless_ci
+from tests.postgresql import find_programs, temporary_server
 
 SEED = int(os.environ.get("HIPWRIGHT_TEST_SEED", "20260914"))
 
@@ -47,10 +48,10 @@ def program() -> Callable[[str], Path]:
     """Find a program of the machine, such as ``dciodvfy``; skip loudly where it is missing."""
 
     def find(name: str) -> Path:
-        found = shutil.which(name)
+        (tool,) = (tool for tool in TOOLS if name in tool.programs)
+        found = tool.find()
         if found is None:
-            package, what = TOOLS[name]
-            skip_unless_ci(f"{name} (Debian package {package}) is missing: {what} goes unchecked")
+            skip_unless_ci(f"{tool} is missing: {tool.unchecked} goes unchecked")
         return Path(str(found))
 
     return find
@@ -67,3 +68,25 @@ def bones_folder() -> Path:
     if not folder.is_dir():
         pytest.skip("the real bones are not here: set HIPWRIGHT_TEST_BONES to their folder")
     return folder
+
+
+@pytest.fixture(scope="session")
+def postgresql_server() -> Iterator[Path]:
+    """Socket folder of a PostgreSQL server that lives as long as the test run."""
+    programs = find_programs()
+    if programs is None:
+        skip_unless_ci("PostgreSQL (Debian package postgresql) is missing: keeping on it")
+    else:
+        with temporary_server(programs) as folder:
+            yield folder
+
+
+@pytest.fixture
+def postgresql_url(postgresql_server: Path) -> str:
+    """Address of a fresh, empty PostgreSQL database, as SQLAlchemy takes it."""
+    import psycopg
+
+    name = f"test_{uuid.uuid4().hex}"
+    with psycopg.connect(host=str(postgresql_server), user="postgres", autocommit=True) as session:
+        session.execute(f"CREATE DATABASE {name}".encode())
+    return f"postgresql+psycopg://postgres@/{name}?host={postgresql_server}"
