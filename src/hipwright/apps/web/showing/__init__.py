@@ -1,0 +1,1 @@
+"""What every screen shares in showing things: pages, words, refusals, static files."""
