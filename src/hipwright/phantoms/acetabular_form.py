@@ -1,0 +1,154 @@
+"""The hip socket as a formula: sphere, roof edge by the clock, rim bevel, fossa and notch.
+
+Around the center of the socket every direction has one radius at which the socket's
+wall stands. Directions are told by their angle from the deepest point (the pole) and
+by the hour: 12 superior, 3 anterior, 6 at the notch, 9 posterior, on either side.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline, PchipInterpolator
+
+Floats = NDArray[np.float64]
+
+HOURS = 12
+
+_BEVEL_ONSET_MM = 0.35
+_FOSSA_WALL_DEG = 7.0
+_NOTCH_DEG = 24.0
+_NOTCH_HOUR = 5.6
+_NOTCH_EXIT_DEG = 95.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ClockFrame:
+    """An axis with hours around it: unit vectors, +x lateral, +y posterior, +z superior."""
+
+    axis: Floats
+    twelve: Floats
+    three: Floats
+
+    @classmethod
+    def around(cls, axis: Floats) -> "ClockFrame":
+        """Put 12 o'clock as superior as the axis allows and 3 o'clock anterior."""
+        twelve = np.array([0.0, 0.0, 1.0]) - axis[2] * axis
+        twelve /= np.linalg.norm(twelve)
+        three = np.cross(axis, twelve)
+        return cls(axis=axis, twelve=twelve, three=three * -np.sign(three[1]))
+
+    def hours(self, directions: Floats) -> Floats:
+        """Return the hour, 0 ≤ h < 12, of directions ``(..., 3)``."""
+        turn = np.arctan2(directions @ self.three, directions @ self.twelve)
+        return (turn / (2 * np.pi) * HOURS) % HOURS
+
+    def direction(self, angle_rad: Floats, hours: Floats) -> Floats:
+        """Return unit vectors at an angle from the axis and an hour, shape ``(..., 3)``."""
+        angle, turn = np.broadcast_arrays(angle_rad, np.asarray(hours) * (2 * np.pi / HOURS))
+        ring = np.cos(turn)[..., None] * self.twelve + np.sin(turn)[..., None] * self.three
+        return np.cos(angle)[..., None] * self.axis + np.sin(angle)[..., None] * ring
+
+
+def by_the_clock(hours: Floats, values: Floats) -> CubicSpline:
+    """Return a smooth periodic curve through values at rising hours below 12."""
+    return CubicSpline(
+        np.append(hours, hours[0] + HOURS), np.append(values, values[0]), bc_type="periodic"
+    )
+
+
+def clock_window(hours: Floats, middle: float, half_extent: float) -> Floats:
+    """Return 1 at the middle hour, falling smoothly to 0 at ``half_extent`` hours away."""
+    away = np.abs((hours - middle + HOURS / 2) % HOURS - HOURS / 2)
+    return np.cos(np.pi / 2 * np.clip(away / half_extent, 0.0, 1.0)) ** 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class AcetabularForm:
+    """One socket, in the leveled pelvis built as a left hip.
+
+    Attributes
+    ----------
+    center, radius
+        Sphere of the bony roof and walls, mm.
+    clock
+        Its axis looks out of the socket.
+    edge_hours, edge_deg
+        Where the sphere ends: angle from the pole at rising hours.
+    fossa_direction, fossa_deg, fossa_depth
+        Middle of the fossa (unit vector), its angular radius and its depth in mm.
+    bevel_mm, bevel_slope
+        Width of the rim beyond the end of the roof, and how steeply it turns away.
+    """
+
+    center: Floats
+    radius: float
+    clock: ClockFrame
+    edge_hours: Floats
+    edge_deg: Floats
+    fossa_direction: Floats
+    fossa_deg: float
+    fossa_depth: float = 4.0
+    bevel_slope: float = 0.75
+
+    def polar(self, points: Floats) -> tuple[Floats, Floats, Floats]:
+        """Return distance (mm), angle from the pole (rad) and hour of points ``(..., 3)``."""
+        away = points - self.center
+        distance = np.maximum(np.linalg.norm(away, axis=-1), 1e-9)
+        angle = np.arccos(np.clip(-(away @ self.clock.axis) / distance, -1.0, 1.0))
+        return distance, angle, self.clock.hours(away)
+
+    def edge(self, hours: Floats) -> Floats:
+        """Return the angle from the pole at which the roof or wall ends, rad."""
+        return np.radians(by_the_clock(self.edge_hours, self.edge_deg)(hours))
+
+    def edge_points(self, hours: Floats) -> Floats:
+        """Return points of the end of the articular sphere, shape ``(n, 3)``, mm."""
+        return self.center + self.radius * self.clock.direction(np.pi - self.edge(hours), hours)
+
+    @property
+    def notch_direction(self) -> Floats:
+        """Middle of the notch where it leaves the socket, unit vector."""
+        out = np.pi - np.radians(_NOTCH_EXIT_DEG)
+        return self.clock.direction(np.asarray(out), np.asarray(_NOTCH_HOUR))
+
+    def fossa_inside_deg(self, points: Floats) -> Floats:
+        """Return how far inside fossa and notch each direction lies, degrees.
+
+        The fossa is round, ``fossa_deg`` about its middle; from there the notch
+        runs down and out, narrowing.
+        """
+        away = points - self.center
+        unit = away / np.maximum(np.linalg.norm(away, axis=-1), 1e-9)[..., None]
+        along = self.notch_direction - self.fossa_direction
+        share = np.clip(((unit - self.fossa_direction) @ along) / float(along @ along), 0.0, 1.0)
+        middle = self.fossa_direction + share[..., None] * along
+        middle = middle / np.linalg.norm(middle, axis=-1)[..., None]
+        off = np.degrees(
+            2.0 * np.arcsin(np.clip(np.linalg.norm(unit - middle, axis=-1) / 2, 0, 1))
+        )
+        return self.fossa_deg + (_NOTCH_DEG - self.fossa_deg) * share - off
+
+    def fossa_share(self, points: Floats) -> Floats:
+        """Return 1 in fossa and notch, 0 on the articular surface, smooth between.
+
+        Its foot is the border of the fossa: there the sphere ends.
+        """
+        return _smooth_step(self.fossa_inside_deg(points) / _FOSSA_WALL_DEG)
+
+    def cavity_radius(self, points: Floats) -> Floats:
+        """Return the distance of the socket's wall in the direction of each point, mm."""
+        _, angle, hour = self.polar(points)
+        beyond = np.maximum((angle - self.edge(hour)) * self.radius, 0.0)
+        bevel = self.bevel_slope * (np.sqrt(beyond**2 + _BEVEL_ONSET_MM**2) - _BEVEL_ONSET_MM)
+        return self.radius + bevel + self.fossa_depth * self.fossa_share(points)
+
+
+def _smooth_step(share: Floats) -> Floats:
+    t = np.clip(share, 0.0, 1.0)
+    return t * t * (3.0 - 2.0 * t)
+
+
+def monotone(at: tuple[float, ...], values: tuple[float, ...]) -> PchipInterpolator:
+    """Return a curve through the values that never overshoots them."""
+    return PchipInterpolator(at, values)
