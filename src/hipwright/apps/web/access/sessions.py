@@ -23,6 +23,7 @@ class Session:
     """One signed-in browser.
 
     ``search`` may hold a name, so it lives in memory only and never in an address.
+    ``reader`` is the short code under which this browser's readings are kept.
     """
 
     digest: str
@@ -30,6 +31,7 @@ class Session:
     opened_at: datetime
     seen_at: datetime
     names_shown: bool = True
+    reader: str = ""
     search: str = field(default="", repr=False)
 
 
@@ -144,6 +146,7 @@ def _row(session: Session) -> dict[str, Any]:
         "opened_at": session.opened_at.isoformat(),
         "seen_at": session.seen_at.isoformat(),
         "names_shown": session.names_shown,
+        "reader": session.reader,
     }
 
 
@@ -154,4 +157,5 @@ def _session(row: dict[str, Any]) -> Session:
         opened_at=datetime.fromisoformat(row["opened_at"]),
         seen_at=datetime.fromisoformat(row["seen_at"]),
         names_shown=bool(row["names_shown"]),
+        reader=str(row["reader"]),
     )
