@@ -19,6 +19,7 @@ class Tool:
     programs: tuple[str, ...]
     package: str  # Debian's
     unchecked: str  # what goes unchecked without it
+    starts_service: bool = False  # then it is installed unasked in continuous integration only
 
     def find(self) -> Path | None:
         """Path of the program; ``None`` where it is missing."""
@@ -44,6 +45,7 @@ TOOLS = (
         programs=("pg_ctlcluster", "initdb"),
         package="postgresql",
         unchecked="keeping a workspace on PostgreSQL",
+        starts_service=True,
     ),
 )
 BROWSERS = (
@@ -90,7 +92,8 @@ class _Environment(dict[str, str]):
 
 def bring_tools() -> None:
     """Install what is missing where that needs no question; say loudly what stays missing."""
-    packages = [tool.package for tool in TOOLS if tool.find() is None]
+    missing = [tool for tool in TOOLS if tool.find() is None]
+    packages = [tool.package for tool in missing if in_ci() or not tool.starts_service]
     if find_browser() is None:
         packages.append("chromium")
     if packages:

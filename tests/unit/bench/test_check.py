@@ -85,3 +85,16 @@ def test_what_goes_unchecked_is_said_loudly(
     assert told.count(word) == 1 + len(machine.TOOLS)
     assert "browser tests" in told
     assert "dicom3tools" in told
+
+
+@pytest.mark.usefixtures("bare_machine")
+@pytest.mark.parametrize(("ci", "installed"), [("", False), ("true", True)])
+def test_a_database_service_is_installed_unasked_only_in_continuous_integration(
+    monkeypatch: pytest.MonkeyPatch, ci: str, *, installed: bool
+) -> None:
+    asked: list[str] = []
+    monkeypatch.setattr(machine, "install_with_apt", asked.extend)
+    monkeypatch.setenv("CI", ci)
+    machine.bring_tools()
+    assert ("postgresql" in asked) == installed
+    assert {"chromium", "poppler-utils", "dicom3tools"} <= set(asked)
