@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from hipwright.adapters.identity.keeper import EncryptedIdentityKeeper
     from hipwright.adapters.identity.key_places import KeyPlace
     from hipwright.adapters.store.keeper import DatabaseKeeper
-    from hipwright.workflows.ports import Progress
+    from hipwright.workflows.ports import Dock, Progress
+    from hipwright.workflows.read_study import Importer
 
 SOFTWARE = f"hipwright {__version__}"
 
@@ -173,6 +174,32 @@ def key_places(where: Places) -> list[KeyPlace]:
     if where.key_file is not None:
         return [KeyFile(where.key_file)]
     return [KeyFile(where.config / "identity-keys"), SystemKeyring()]
+
+
+def loading_dock(opened: Workspace) -> Dock:
+    """The dock that reads DICOM and pictures for this workspace."""
+    from hipwright.adapters.archives.finder import FileFinder
+    from hipwright.adapters.dicom.dock import LoadingDock
+    from hipwright.adapters.pictures.reading import PictureReader
+
+    return LoadingDock(
+        identities=opened.identity,
+        new_id=opened.keeper.new_id,
+        finder=FileFinder(),
+        pictures=PictureReader(),
+    )
+
+
+def importer(opened: Workspace) -> Importer:
+    """What takes studies into this workspace."""
+    from hipwright.workflows.read_study import Importer
+
+    return Importer(
+        keeper=opened.keeper,
+        identities=opened.identity,
+        dock=loading_dock(opened),
+        clock=SystemClock(),
+    )
 
 
 def back_up(

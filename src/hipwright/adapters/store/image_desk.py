@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, RowMapping, select
+from sqlalchemy import ColumnElement, Connection, RowMapping, func, select
 
 from hipwright.adapters.store.desk import (
     checked_id,
@@ -142,6 +142,9 @@ class ImageDesk(PeopleDesk):
             refuse_fixed(kept, image, FIXED_FIELDS, of="image")
             new = replace(image, version=kept.version + 1)
             self.insert(writer, ImageVersionRow, [image_version(new)])
+            if (new.files, new.source_uids) != (kept.files, kept.source_uids):
+                self.insert(writer, ImageFileRow, file_rows(new))
+                self._refuse_absent_files(new)
             return new
 
     def put_file(self, content: bytes) -> str:
@@ -186,10 +189,13 @@ class ImageDesk(PeopleDesk):
 
 
 def _files(connection: Connection, images: Any) -> dict[str, list[RowMapping]]:
-    table = ImageFileRow.__table__.c
+    table, other = ImageFileRow.__table__.c, ImageFileRow.__table__.alias("other").c
+    newest = (
+        select(func.max(other.version)).where(other.image_id == table.image_id).scalar_subquery()
+    )
     query = (
         select(table.image_id, table.sha256, table.source_uid)
-        .where(table.image_id.in_(images))
+        .where(table.image_id.in_(images), table.version == newest)
         .order_by(table.image_id, table.position)
     )
     files: dict[str, list[RowMapping]] = defaultdict(list)

@@ -30,8 +30,6 @@ FIXED_FIELDS = (
     "modality",
     "columns",
     "rows",
-    "files",
-    "source_uids",
     "acquired_on",
 )
 
@@ -103,7 +101,13 @@ def file_rows(image: Image) -> list[dict[str, Any]]:
             field="files",
         )
     return [
-        {"image_id": image.id, "position": position, "sha256": digest, "source_uid": uid}
+        {
+            "image_id": image.id,
+            "version": image.version,
+            "position": position,
+            "sha256": digest,
+            "source_uid": uid,
+        }
         for position, (digest, uid) in enumerate(zip(image.files, uids, strict=True))
     ]
 

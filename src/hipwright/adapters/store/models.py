@@ -130,16 +130,21 @@ class ImageRow(_Row, Base):
 
 
 class ImageFileRow(_Row, Base):
-    """One stored file of an image, in slice order."""
+    """One stored file of an image, in slice order.
+
+    A version of the image that brings other files, such as missing slices that came
+    later, has the whole list anew; the others keep the list of the version before.
+    """
 
     __tablename__ = "image_file"
     __table_args__ = (
-        UniqueConstraint("image_id", "position"),
+        UniqueConstraint("image_id", "version", "position"),
         Index(None, "sha256"),
         Index(None, "source_uid"),
     )
 
     image_id: Mapped[str] = mapped_column(Id, ForeignKey("image.id"))
+    version: Mapped[int]
     position: Mapped[int]
     sha256: Mapped[str] = mapped_column(String(64))
     source_uid: Mapped[str | None] = mapped_column(String(64))

@@ -10,6 +10,7 @@ from sqlalchemy import Connection, Select, func, select
 from hipwright.adapters.store.models import (
     Base,
     CaseVersionRow,
+    ImageFileRow,
     ImageVersionRow,
     PersonVersionRow,
 )
@@ -49,8 +50,13 @@ def history(connection: Connection, thing: str) -> list[Change]:
         columns = table.__table__.columns
         query = select(table.__table__).where(columns[to_thing] == thing)
         before: dict[str, Any] = {}
+        files = _file_counts(connection, thing) if table is ImageVersionRow else {}
         for row in connection.execute(query.order_by(columns["version"])).mappings():
             now = {k: v for k, v in row.items() if k not in PAPERS and k != to_thing}
+            if row["version"] in files:
+                now["files"] = files[row["version"]]
+            elif "files" in before:
+                now["files"] = before["files"]
             differing = [name for name in now if name not in before or before[name] != now[name]]
             changes.append(
                 Change(
@@ -65,3 +71,14 @@ def history(connection: Connection, thing: str) -> list[Change]:
             )
             before = now
     return changes
+
+
+def _file_counts(connection: Connection, image: str) -> dict[int, int]:
+    """How many files each version of an image brought, for those that brought some."""
+    columns = ImageFileRow.__table__.c
+    query = (
+        select(columns.version, func.count())
+        .where(columns.image_id == image)
+        .group_by(columns.version)
+    )
+    return {version: count for version, count in connection.execute(query)}

@@ -15,9 +15,11 @@ def print_cases(items: list[WireCase], *, with_identity: bool) -> None:
     """Print the list of cases."""
     table = Table(title="Cases", title_justify="left")
     table.add_column("Code", no_wrap=True)
-    names = ["Name", "Numbers"] if with_identity else []
-    for heading in (*names, "Hip", "Sex", "Images", "Opened", "Summary"):
+    for heading in ("Name", "Numbers") if with_identity else ():
         table.add_column(heading, overflow="fold")
+    for heading in ("Hip", "Sex", "Images", "Opened"):
+        table.add_column(heading, no_wrap=True)
+    table.add_column("Summary", overflow="fold")
     for item in items:
         who = [_name(item), _numbers(item)] if with_identity else []
         summary = f"{'[invented] ' if item.invented else ''}{item.summary}"

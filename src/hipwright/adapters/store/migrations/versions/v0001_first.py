@@ -75,10 +75,11 @@ def _images() -> None:
     _table(
         "image_file",
         _to("image"),
+        sa.Column("version", sa.Integer, nullable=False),
         sa.Column("position", sa.Integer, nullable=False),
         sa.Column("sha256", sa.String(64), nullable=False),
         sa.Column("source_uid", sa.String(64)),
-        unique=[("image_id", "position")],
+        unique=[("image_id", "version", "position")],
         index=["sha256", "source_uid"],
     )
     _versions(
