@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Generator
 from contextlib import contextmanager
 
-from hipwright.adapters.store.reading_desk import ReadingDesk
+from hipwright.adapters.store.case_list import CaseList
 
 
-class DatabaseKeeper(ReadingDesk):
+class DatabaseKeeper(CaseList):
     """Rows in SQLite or PostgreSQL, files in a folder.
 
     One keeper serves all threads of a process; a transaction belongs to the thread
