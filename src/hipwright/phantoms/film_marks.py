@@ -60,6 +60,8 @@ def letter_mask(letter: str, size_px: float, stroke_px: float) -> NDArray[np.boo
         away = np.hypot(x - x0 - t * (x1 - x0), y - y0 - t * (y1 - y0))
         return away <= stroke_px / size_px / 2
 
+    if letter not in {"L", "R"}:
+        raise ValueError(f"cannot draw the side letter {letter!r}: it must be L or R")
     upright = line(0, 0, 0, 1)
     if letter == "L":
         return upright | line(0, 1, 0.6, 1)

@@ -1,10 +1,10 @@
 """The real bones of subject-a as a skeleton, read where they lie; never copied."""
 
-import os
+from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
-import pytest
 import trimesh
 from scipy.optimize import least_squares
 
@@ -13,11 +13,6 @@ from hipwright.phantoms.cortex import hollowed
 from hipwright.phantoms.film_bodies import Bone, Part, Skeleton
 from hipwright.phantoms.film_setup import turn
 from hipwright.phantoms.surfaces import TriangleSurface
-
-
-def bones_folder() -> Path:
-    default = Path(__file__).resolve().parents[4] / "shared" / "data" / "bones"
-    return Path(os.environ.get("HIPWRIGHT_TEST_BONES", default)) / "subject-a"
 
 
 def sphere_fit(points: np.ndarray) -> tuple[np.ndarray, float]:
@@ -66,12 +61,12 @@ def neutral(femur: np.ndarray, center: np.ndarray) -> np.ndarray:
     return turn(2, -angle) @ upright
 
 
-def subject_a() -> Skeleton:
-    """Bones of subject-a, pelvis leveled by its heads, legs neutral; skips when absent."""
-    folder = bones_folder()
-    if not folder.exists():
-        pytest.skip(f"real bones are not at {folder.name}: set HIPWRIGHT_TEST_BONES")
-    raw = {path.stem: trimesh.load(path) for path in sorted(folder.glob("*.stl"))}
+@cache
+def subject_a(folder: Path) -> Skeleton:
+    """Bones of subject-a, pelvis leveled by its heads, legs neutral."""
+    raw: dict[str, Any] = {
+        path.stem: trimesh.load(path) for path in sorted((folder / "subject-a").glob("*.stl"))
+    }
     femora = {side: np.asarray(raw[f"femur-{side.value}"].vertices) for side in Side}
     fits = {side: head_of(femora[side], side) for side in Side}
     across = fits[Side.LEFT][0] - fits[Side.RIGHT][0]

@@ -1,5 +1,7 @@
 """Ray lengths and beam geometry against closed forms."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 import trimesh
@@ -207,7 +209,7 @@ def test_beam_refuses_points_behind_the_source():
 
 def test_beam_refuses_mirrored_or_skewed_axes():
     good = front_beam()
-    arguments = {
+    arguments: dict[str, Any] = {
         "source_mm": good.source_mm,
         "first_pixel_mm": good.first_pixel_mm,
         "column_axis": good.column_axis,
