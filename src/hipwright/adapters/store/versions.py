@@ -81,4 +81,4 @@ def _file_counts(connection: Connection, image: str) -> dict[int, int]:
         .where(columns.image_id == image)
         .group_by(columns.version)
     )
-    return {version: count for version, count in connection.execute(query)}
+    return {row[0]: row[1] for row in connection.execute(query)}
