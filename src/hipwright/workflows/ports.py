@@ -235,12 +235,14 @@ class ArrivingImage:
     """One image as the dock read it: de-identified bytes, and what the header proposes.
 
     ``contents`` may be lazy: the bytes lie in a temporary file until they are
-    kept. ``image.files`` is empty until then.
+    kept. ``image.files`` is empty until then. ``names`` are the files' names,
+    for the list of what was turned away; they are never kept.
     """
 
     image: Image
     study: Study
     contents: Sequence[bytes] = field(repr=False)
+    names: tuple[str, ...] = field(default=(), repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

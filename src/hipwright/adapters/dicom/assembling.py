@@ -9,16 +9,12 @@ from dataclasses import dataclass, field, replace
 from hipwright.adapters.dicom.people import People, Traveler
 from hipwright.adapters.dicom.proposals import Proposal, side_question, view_question
 from hipwright.adapters.dicom.reading_room import ReadFile
+from hipwright.adapters.dicom.series import Entry, stacks_of
 from hipwright.adapters.dicom.spool import Spool, SpooledContents
-from hipwright.domain.errors import DegenerateGeometryError
 from hipwright.domain.keeping import Image, ImageKind, Laterality, Rejected, Study
 from hipwright.domain.side import Side
 from hipwright.domain.study import Calibration, Posture, View
-from hipwright.engines.imaging.slice_order import stack_of
 from hipwright.workflows.ports import Arrival, ArrivingImage, Asked, GrayFile, Question
-
-POSITION_NUMBERS, ORIENTATION_NUMBERS = 3, 6
-Place = tuple[int, int]
 
 
 @dataclass(slots=True)
@@ -27,7 +23,7 @@ class Party:
 
     traveler: Traveler
     studies: dict[str, Study] = field(default_factory=dict)
-    groups: dict[tuple[object, ...], list[tuple[ReadFile, Place]]] = field(default_factory=dict)
+    groups: dict[tuple[object, ...], list[Entry]] = field(default_factory=dict)
     pictures: list[ArrivingImage] = field(default_factory=list)
     sides_meant: set[Side] = field(default_factory=set)
 
@@ -54,7 +50,9 @@ class Assembly:
         self._seen[file.uid] = file.pixels_sha256
         party = self._party(file.traveler)
         place = self._spool.put(file.content)
-        party.groups.setdefault(file.series_key, []).append((replace(file, content=b""), place))
+        party.groups.setdefault(file.series_key, []).append(
+            (replace(file, content=b"", name=name), place)
+        )
         if file.study_uid not in party.studies:
             party.studies[file.study_uid] = Study(
                 id=self.new_id(),
@@ -66,7 +64,7 @@ class Assembly:
         if file.proposal.side_meant is not None:
             party.sides_meant.add(file.proposal.side_meant)
 
-    def add_picture(self, original: bytes, gray: GrayFile) -> None:
+    def add_picture(self, name: str, original: bytes, gray: GrayFile) -> None:
         """Take in one ordinary picture. Its UID is made from its content: the same each time."""
         digest = hashlib.sha256(original).digest()
         uid = self.people.new_uid(f"2.25.{int.from_bytes(digest[:16], 'big')}")
@@ -95,7 +93,9 @@ class Assembly:
             source_uids=(uid,),
         )
         contents = SpooledContents(self._spool, [self._spool.put(gray.stored)])
-        party.pictures.append(ArrivingImage(image=image, study=study, contents=contents))
+        party.pictures.append(
+            ArrivingImage(image=image, study=study, contents=contents, names=(name,))
+        )
 
     def arrivals(self) -> tuple[Arrival, ...]:
         """Everybody with their images, in the order they were met."""
@@ -108,7 +108,7 @@ class Assembly:
         images: list[ArrivingImage] = []
         questions: list[Question] = []
         for files in party.groups.values():
-            for part, warnings in _stacks(files):
+            for part, warnings in stacks_of(files):
                 image = self._image(party, part, warnings)
                 images.append(image)
                 questions.extend(_questions(image.image, part[0][0].proposal))
@@ -132,7 +132,7 @@ class Assembly:
         )
 
     def _image(
-        self, party: Party, part: Sequence[tuple[ReadFile, Place]], warnings: tuple[str, ...]
+        self, party: Party, part: Sequence[Entry], warnings: tuple[str, ...]
     ) -> ArrivingImage:
         first = part[0][0]
         proposal = first.proposal
@@ -158,7 +158,8 @@ class Assembly:
             source_uids=tuple(file.uid for file, _ in part),
         )
         contents = SpooledContents(self._spool, [place for _, place in part])
-        return ArrivingImage(image=image, study=study, contents=contents)
+        names = tuple(file.name for file, _ in part)
+        return ArrivingImage(image=image, study=study, contents=contents, names=names)
 
 
 def _when(arriving: ArrivingImage) -> tuple[str, str]:
@@ -169,51 +170,3 @@ def _when(arriving: ArrivingImage) -> tuple[str, str]:
 def _questions(image: Image, proposal: Proposal) -> list[Question]:
     asked = ((Asked.VIEW, view_question(proposal)), (Asked.SIDE, side_question(proposal)))
     return [Question(asked=kind, text=text, image=image.id) for kind, text in asked if text]
-
-
-def _stacks(
-    files: list[tuple[ReadFile, Place]],
-) -> list[tuple[list[tuple[ReadFile, Place]], tuple[str, ...]]]:
-    """One series, ordered; parted where several pictures lie in one place."""
-    if files[0][0].kind is not ImageKind.SERIES:
-        return [(files, ())]
-    placed = [
-        entry
-        for entry in files
-        if len(entry[0].position) == POSITION_NUMBERS
-        and len(entry[0].orientation) == ORIENTATION_NUMBERS
-    ]
-    if len(placed) < len(files):
-        note = () if len(files) == 1 else ("The slices do not say where they lie: not ordered.",)
-        return [(files, note)]
-    try:
-        whole = stack_of([f.position for f, _ in placed], placed[0][0].orientation)
-    except DegenerateGeometryError as problem:
-        return [(files, (str(problem),))]
-    if not whole.repeated:
-        return [([placed[i] for i in whole.order], whole.warnings)]
-    return _parted(placed, whole.order)
-
-
-def _parted(
-    placed: list[tuple[ReadFile, Place]], order: tuple[int, ...]
-) -> list[tuple[list[tuple[ReadFile, Place]], tuple[str, ...]]]:
-    """Several passes in one series: parted by the first attribute that tells them apart."""
-    for attribute in range(len(placed[0][0].parting)):
-        passes: dict[object, list[tuple[ReadFile, Place]]] = {}
-        for entry in placed:
-            passes.setdefault(entry[0].parting[attribute], []).append(entry)
-        if len(passes) == 1:
-            continue
-        stacks = {
-            key: stack_of([f.position for f, _ in part], part[0][0].orientation)
-            for key, part in passes.items()
-        }
-        if not any(stack.repeated for stack in stacks.values()):
-            note = f"One of {len(passes)} passes of the same series."
-            return [
-                ([part[i] for i in stacks[key].order], (note, *stacks[key].warnings))
-                for key, part in passes.items()
-            ]
-    warning = "Several slices lie in one place and nothing tells them apart."
-    return [([placed[i] for i in order], (warning,))]

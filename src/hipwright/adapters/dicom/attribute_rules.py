@@ -52,7 +52,11 @@ def _tag(keyword: str) -> int:
 @cache
 def attribute_rules() -> Mapping[int, Rule]:
     """The rule of every attribute that may stay, by tag."""
-    text = files(__package__).joinpath("kept_attributes.toml").read_text(encoding="utf-8")
+    text = (
+        files("hipwright.adapters.dicom")
+        .joinpath("kept_attributes.toml")
+        .read_text(encoding="utf-8")
+    )
     table: dict[str, Any] = tomllib.loads(text)
     rules: dict[int, Rule] = {}
     for keep in Keep:

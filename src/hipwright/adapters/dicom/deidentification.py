@@ -19,7 +19,7 @@ from pydicom.datadict import dictionary_VR, tag_for_keyword
 from pydicom.dataelem import DataElement
 from pydicom.dataset import Dataset
 from pydicom.sequence import Sequence
-from pydicom.uid import UID_dictionary
+from pydicom.uid import UID
 
 from hipwright.adapters.dicom.attribute_rules import Keep, Rule, attribute_rules, standard_code
 from hipwright.adapters.dicom.trade_words import cleaned_description
@@ -124,7 +124,7 @@ def _new_text(value: Any, rule: Rule, disguise: Disguise) -> str | list[str] | N
         case Keep.THING_UID:
             return disguise.new_uid(text) if text else None
         case Keep.STANDARD_UID:
-            return text if text in UID_dictionary else None
+            return text if UID(text).name != text else None  # the dictionary has it
         case Keep.DATE:
             return _moved(text, disguise.shift_days)
         case Keep.TIME:

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-import io
 import warnings
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
-from pydicom import dcmread
-
 from hipwright.adapters.dicom.assembling import Assembly
-from hipwright.adapters.dicom.file_reading import looks_like_dicom
+from hipwright.adapters.dicom.file_reading import looks_like_dicom, parse, pixels_sha256
 from hipwright.adapters.dicom.people import People
 from hipwright.adapters.dicom.pictures_shown import picture_of
 from hipwright.adapters.dicom.pixel_names import PixelsInDoubtError
@@ -114,11 +111,8 @@ class LoadingDock:
         """The new UID and the pixels' digest of a stored DICOM file."""
         if self._pictures.recognizes(content[:HEAD_BYTES]):
             return StoredFile(uid="", pixels_sha256=hashlib.sha256(content).hexdigest())
-        dataset = dcmread(io.BytesIO(content))
-        return StoredFile(
-            uid=str(dataset.SOPInstanceUID),
-            pixels_sha256=hashlib.sha256(dataset["PixelData"].value).hexdigest(),
-        )
+        dataset = parse(content)
+        return StoredFile(uid=str(dataset.SOPInstanceUID), pixels_sha256=pixels_sha256(dataset))
 
     def _take(
         self, file: FoundFile, assembly: Assembly, people: People, *, pixels_checked: bool
@@ -134,7 +128,7 @@ class LoadingDock:
             content = file.read() if content is None else content
             if not pixels_checked:
                 raise PixelsInDoubtError("A picture may show a name.")
-            assembly.add_picture(content, self._pictures.read(content))
+            assembly.add_picture(file.name, content, self._pictures.read(content))
         else:
             raise ImportRefusedError("Neither DICOM nor a PNG, JPEG or TIFF picture")
 

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from pydicom import config, dcmread
-from pydicom.dataset import Dataset
-from pydicom.encaps import get_frame
-from pydicom.pixels import pixel_array
+from pydicom.dataset import Dataset, FileDataset
+from pydicom.encaps import encapsulate, get_frame
+from pydicom.pixels.utils import pixel_array
 from pydicom.uid import (
     UID,
     ExplicitVRBigEndian,
@@ -25,6 +25,7 @@ from pydicom.uid import (
 from hipwright.adapters.dicom.codestream import cleaned_frame
 from hipwright.adapters.dicom.objects import why_not
 from hipwright.domain.errors import ImportRefusedError
+from hipwright.engines.imaging.gray_levels import Pixels
 
 config.settings.reading_validation_mode = config.IGNORE  # strangers' files: judged here, below
 
@@ -62,7 +63,7 @@ def looks_like_dicom(head: bytes) -> bool:
     return head[:2] in {b"\x02\x00", b"\x08\x00"} and head[3:4] == b"\x00" and len(head) > 8
 
 
-def parse(content: bytes) -> Dataset:
+def parse(content: bytes) -> FileDataset:
     """Read a data set of one of the kinds that are taken in.
 
     Raises
@@ -74,7 +75,7 @@ def parse(content: bytes) -> Dataset:
         raise refused("Not a DICOM file.")
     try:
         dataset = dcmread(io.BytesIO(content), force=True)
-        sop_class = str(dataset.get("SOPClassUID", "") or "")
+        sop_class = _sop_class(dataset)
     except Exception as problem:  # a hostile file can raise anything
         raise refused("Broken off or damaged: its header cannot be read.") from problem
     if not sop_class and len(dataset) == 0:
@@ -82,7 +83,13 @@ def parse(content: bytes) -> Dataset:
     reason = why_not(sop_class)
     if reason is not None:
         raise refused(reason)
+    dataset.SOPClassUID = sop_class
     return dataset
+
+
+def _sop_class(dataset: FileDataset) -> str:
+    said = dataset.get("SOPClassUID") or dataset.file_meta.get("MediaStorageSOPClassUID")
+    return str(said or "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,6 +171,8 @@ class StoredPixels:
     transfer_syntax: UID
     value: bytes
     vr: str
+    sha256: str
+    """Of the stored values, little endian, whatever their coding."""
 
 
 def transfer_syntax_of(dataset: Dataset) -> UID:
@@ -209,16 +218,40 @@ def stored_pixels(dataset: Dataset, form: PixelForm) -> StoredPixels:
         raise refused(f"Truncated: its picture needs {expected} bytes, {found} are there.")
     if syntax == ExplicitVRBigEndian and form.bits_allocated > 8:
         value = np.frombuffer(value[:expected], dtype=">u2").astype("<u2").tobytes()
-    value = _without_high_bits(value[:expected], form)
-    vr = "OW" if form.bits_allocated > 8 else "OB"
+    return plain_pixels(_without_high_bits(value[:expected], form), form)
+
+
+def plain_pixels(value: bytes, form: PixelForm) -> StoredPixels:
+    """Uncompressed pixel data of that form, little endian."""
     return StoredPixels(
-        transfer_syntax=ExplicitVRLittleEndian, value=value + b"\0" * (len(value) % 2), vr=vr
+        transfer_syntax=ExplicitVRLittleEndian,
+        value=value + b"\0" * (len(value) % 2),
+        vr="OW" if form.bits_allocated > 8 else "OB",
+        sha256=hashlib.sha256(value).hexdigest(),
     )
 
 
-def _compressed(dataset: Dataset, syntax: UID, value: object) -> StoredPixels:
-    from pydicom.encaps import encapsulate
+def pixels_sha256(dataset: Dataset) -> str:
+    """The digest of a file's stored values, by which a second import knows them again.
 
+    Raises
+    ------
+    ImportRefusedError
+        The picture cannot be decoded.
+    """
+    syntax = transfer_syntax_of(dataset)
+    if syntax in COMPRESSED:
+        return _digest(decoded(dataset, raw=True))
+    value = dataset["PixelData"].value
+    return hashlib.sha256(value[: pixel_form(dataset).expected_bytes]).hexdigest()
+
+
+def _digest(pixels: Pixels) -> str:
+    little = pixels.astype(pixels.dtype.newbyteorder("<"), copy=False)
+    return hashlib.sha256(np.ascontiguousarray(little).data).hexdigest()
+
+
+def _compressed(dataset: Dataset, syntax: UID, value: object) -> StoredPixels:
     if not isinstance(value, bytes) or not value:
         raise refused("Its pixel data is empty.")
     try:
@@ -227,8 +260,8 @@ def _compressed(dataset: Dataset, syntax: UID, value: object) -> StoredPixels:
         raise refused("Truncated: its compressed picture breaks off.") from problem
     frame = cleaned_frame(frame, syntax)
     dataset["PixelData"].value = kept = encapsulate([frame])
-    decoded(dataset)  # it must open, or it is not kept
-    return StoredPixels(transfer_syntax=syntax, value=kept, vr="OB")
+    sha256 = _digest(decoded(dataset, raw=True))  # it must open, or it is not kept
+    return StoredPixels(transfer_syntax=syntax, value=kept, vr="OB", sha256=sha256)
 
 
 def _without_high_bits(value: bytes, form: PixelForm) -> bytes:
@@ -244,8 +277,10 @@ def _without_high_bits(value: bytes, form: PixelForm) -> bytes:
     return value if np.array_equal(clean, stored) else clean.tobytes()
 
 
-def decoded(dataset: Dataset) -> NDArray[np.generic]:
+def decoded(dataset: Dataset, *, raw: bool = False) -> Pixels:
     """The stored values as rows × columns, with a third axis where there is color.
+
+    Color comes as red, green and blue, unless the ``raw`` samples are asked for.
 
     Raises
     ------
@@ -253,7 +288,7 @@ def decoded(dataset: Dataset) -> NDArray[np.generic]:
         The picture cannot be decoded, or is not as large as it claims.
     """
     try:
-        pixels = pixel_array(dataset, index=0)
+        pixels = pixel_array(dataset, index=0, raw=raw)
     except Exception as problem:  # decoders raise what they like
         raise refused("Its picture cannot be decoded: truncated or damaged.") from problem
     if pixels.shape[:2] != (dataset.Rows, dataset.Columns):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pydicom.uid import UID, UID_dictionary
+from pydicom.uid import UID
 
 from hipwright.domain.keeping import ImageKind
 
@@ -49,5 +49,6 @@ def why_not(sop_class: str) -> str | None:
             "Enhanced multi-frame CT and MR are not read yet: ask the sender for the classic "
             "form, one file a slice."
         )
-    name = UID(sop_class).name if sop_class in UID_dictionary else "an object of an unknown kind"
+    name = UID(sop_class).name
+    name = "an object of an unknown kind" if name == sop_class else name
     return f"Not a picture of a hip that can be read here: {name}."

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from pydicom.dataset import Dataset
-from pydicom.pixels import apply_color_lut
+from pydicom.pixels.processing import apply_color_lut
 
 from hipwright.adapters.dicom.file_reading import PixelForm, decoded, parse, pixel_form, refused
 from hipwright.adapters.dicom.header import number, numbers
-from hipwright.engines.imaging.gray_levels import Window, as_shown, luma, window_of
+from hipwright.engines.imaging.gray_levels import Pixels, Window, as_shown, luma, window_of
 from hipwright.workflows.ports import Picture
 
 LARGEST_LUT = 65536
@@ -28,14 +28,14 @@ def picture_of(content: bytes) -> Picture:
     return shown(dataset, form, decoded(dataset))
 
 
-def shown(dataset: Dataset, form: PixelForm, stored: NDArray[np.generic]) -> Picture:
+def shown(dataset: Dataset, form: PixelForm, stored: Pixels) -> Picture:
     """Stored values through the modality transformation to levels (PS3.3 C.11.1, C.11.2)."""
     if form.photometric == "PALETTE COLOR":
         stored = apply_color_lut(stored, dataset)
     padding = None
     if stored.ndim == 3:
-        values: NDArray[np.generic] = luma(stored)
-        lowest, highest = 0.0, float(np.iinfo(stored.dtype).max)
+        values: Pixels = luma(stored)
+        lowest, highest = 0.0, float(2 ** (8 * stored.itemsize) - 1)
     else:
         padding = _padding(dataset, stored)
         values, lowest, highest = _modality(dataset, form, stored)
@@ -52,9 +52,7 @@ def shown(dataset: Dataset, form: PixelForm, stored: NDArray[np.generic]) -> Pic
     )
 
 
-def _modality(
-    dataset: Dataset, form: PixelForm, stored: NDArray[np.generic]
-) -> tuple[NDArray[np.generic], float, float]:
+def _modality(dataset: Dataset, form: PixelForm, stored: Pixels) -> tuple[Pixels, float, float]:
     """Modality values and the range they can have."""
     if dataset.get("ModalityLUTSequence"):
         table, first = _table(dataset.ModalityLUTSequence[0], signed=form.signed)
@@ -68,10 +66,11 @@ def _modality(
     ends = sorted((low * slope + intercept, high * slope + intercept))
     if slope == 1.0 and intercept == 0.0:
         return stored, ends[0], ends[1]
-    return stored.astype(np.float32) * np.float32(slope) + np.float32(intercept), *ends
+    values = stored.astype(np.float32) * np.float32(slope) + np.float32(intercept)
+    return values, ends[0], ends[1]
 
 
-def _table(item: Dataset, *, signed: bool) -> tuple[NDArray[np.generic], int]:
+def _table(item: Dataset, *, signed: bool) -> tuple[Pixels, int]:
     """A lookup table and the stored value its first entry stands for."""
     try:
         count, first, bits = (int(x) for x in item.LUTDescriptor)
@@ -90,7 +89,7 @@ def _table(item: Dataset, *, signed: bool) -> tuple[NDArray[np.generic], int]:
     return table.astype(np.uint16), first
 
 
-def _window(dataset: Dataset, values: NDArray[np.generic]) -> Window | None:
+def _window(dataset: Dataset, values: Pixels) -> Window | None:
     """The sender's first window, or the range over which its VOI table rises."""
     centers, widths = numbers(dataset, "WindowCenter"), numbers(dataset, "WindowWidth")
     if centers and widths and widths[0] >= 1:
@@ -108,7 +107,7 @@ def _window(dataset: Dataset, values: NDArray[np.generic]) -> Window | None:
     return Window(center=(low + high) / 2, width=float(high - low))
 
 
-def _padding(dataset: Dataset, stored: NDArray[np.generic]) -> NDArray[np.bool_] | None:
+def _padding(dataset: Dataset, stored: Pixels) -> NDArray[np.bool_] | None:
     """Pixels that only fill the frame (PS3.3 C.7.5.1.1.2)."""
     one = number(dataset, "PixelPaddingValue")
     if one is None:

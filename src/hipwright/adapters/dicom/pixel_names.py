@@ -8,13 +8,10 @@ without somebody having looked.
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import NDArray
-from pydicom.uid import ExplicitVRLittleEndian
-
-from hipwright.adapters.dicom.file_reading import PixelForm, StoredPixels
+from hipwright.adapters.dicom.file_reading import PixelForm, StoredPixels, plain_pixels
 from hipwright.domain.errors import ImportRefusedError
 from hipwright.engines.imaging.burned_in_text import TextRow, painted_over, text_rows
+from hipwright.engines.imaging.gray_levels import Pixels
 
 MARGIN_SHARE = 0.15
 """How far from the edge, as a share of the picture, text may be painted over (judgment)."""
@@ -36,9 +33,7 @@ class PixelsInDoubtError(ImportRefusedError):
         )
 
 
-def looked_over(
-    stored: NDArray[np.generic], form: PixelForm, pixels: StoredPixels
-) -> StoredPixels:
+def looked_over(stored: Pixels, form: PixelForm, pixels: StoredPixels) -> StoredPixels:
     """The pixel data to keep once text in the margin is painted over.
 
     Raises
@@ -55,11 +50,7 @@ def looked_over(
     clean = painted_over(stored, rows)
     wide = form.bits_allocated > 8
     value = clean.astype("<u2" if wide else "u1", casting="unsafe").tobytes()
-    return StoredPixels(
-        transfer_syntax=ExplicitVRLittleEndian,
-        value=value + b"\0" * (len(value) % 2),
-        vr="OW" if wide else "OB",
-    )
+    return plain_pixels(value, form)
 
 
 def _in_margin(row: TextRow, shape: tuple[int, ...]) -> bool:

@@ -108,6 +108,10 @@ def _view(dataset: Dataset, said: list[list[str]]) -> tuple[View, float]:
         meanings = meanings_in(words, "views")
         if meanings:
             return _from_words(meanings[0][0], words, projection, last=place == len(said) - 1)
+    return _from_codes(part, projection)
+
+
+def _from_codes(part: str, projection: str) -> tuple[View, float]:
     if part in BOTH_HIPS and projection in FRONTAL:
         return View.PELVIS_AP, 0.9
     if part in BOTH_HIPS and not projection:
@@ -148,26 +152,21 @@ def _laterality(
         return Laterality.BOTH, 0.95
     header = _header_laterality(dataset)
     words = _side_in_words(dataset, said)
-    if header in {Laterality.LEFT, Laterality.RIGHT} and words is not None:
-        if header.value != words.value:
-            warnings.append(
-                f"Left and right contradict each other: the header's laterality says "
-                f"{header.value}, its description says {words.value}."
-            )
-            return Laterality.UNKNOWN, 0.0
-        return header, 1.0
+    one_side = header in {Laterality.LEFT, Laterality.RIGHT}
+    if one_side and words is not None and header.value != words.value:
+        warnings.append(
+            f"Left and right contradict each other: the header's laterality says "
+            f"{header.value}, its description says {words.value}."
+        )
+        return Laterality.UNKNOWN, 0.0
     if header is not Laterality.UNKNOWN:
         return header, 0.9
     if words is not None:
         return Laterality(words.value), 0.8
-    if any(
-        meanings and meanings[0][0] == "both"
-        for meanings in (meanings_in(w, "sides") for w in said)
-    ):
+    if any(meaning == "both" for part in said for meaning, _ in meanings_in(part, "sides")):
         return Laterality.BOTH, 0.8
-    if view in {View.CT, View.MR}:
-        return Laterality.UNKNOWN, 1.0  # shown, not asked: the slices tell
-    return Laterality.UNKNOWN, 0.0
+    # Of slices nothing is asked: they tell by themselves.
+    return Laterality.UNKNOWN, 1.0 if view in {View.CT, View.MR} else 0.0
 
 
 def _header_laterality(dataset: Dataset) -> Laterality:

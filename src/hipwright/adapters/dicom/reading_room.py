@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -28,7 +27,7 @@ from hipwright.adapters.dicom.trade_words import cleaned_description
 from hipwright.domain.keeping import ImageKind
 from hipwright.engines.imaging.calibration import Calibrated, calibrate_film, calibrate_slices
 
-SLICE_KEY_DIGITS = 3
+SPACING_DIGITS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +51,9 @@ class ReadFile:
     position: tuple[float, ...] = ()
     orientation: tuple[float, ...] = ()
     parting: tuple[object, ...] = ()
+    instance: float | None = None
     warnings: tuple[str, ...] = ()
+    name: str = ""
 
 
 def read_file(content: bytes, people: People, *, pixels_checked: bool) -> ReadFile:
@@ -85,7 +86,7 @@ def read_file(content: bytes, people: People, *, pixels_checked: bool) -> ReadFi
         kind=kind,
         modality=modality,
         uid=str(new.SOPInstanceUID),
-        pixels_sha256=hashlib.sha256(pixels.value).hexdigest(),
+        pixels_sha256=pixels.sha256,
         study_uid=str(new.StudyInstanceUID),
         study_date=_day(dataset, traveler, "StudyDate", "SeriesDate", "AcquisitionDate"),
         study_label=cleaned_description(text(dataset, "StudyDescription")),
@@ -99,6 +100,7 @@ def read_file(content: bytes, people: People, *, pixels_checked: bool) -> ReadFi
         position=numbers(dataset, "ImagePositionPatient"),
         orientation=numbers(dataset, "ImageOrientationPatient"),
         parting=_parting(dataset),
+        instance=number(dataset, "InstanceNumber"),
         warnings=(*warnings, *proposal.warnings),
     )
 
@@ -160,13 +162,11 @@ def _calibrated(dataset: Dataset, kind: ImageKind) -> Calibrated:
 def _series_key(dataset: Dataset, kind: ImageKind, form: PixelForm) -> tuple[object, ...]:
     if kind is not ImageKind.SERIES:
         return (text(dataset, "SOPInstanceUID"),)
-    orientation = numbers(dataset, "ImageOrientationPatient")
     return (
         text(dataset, "SeriesInstanceUID"),
-        tuple(round(x, SLICE_KEY_DIGITS) for x in orientation),
         form.rows,
         form.columns,
-        tuple(round(x, SLICE_KEY_DIGITS) for x in numbers(dataset, "PixelSpacing")),
+        tuple(round(x, SPACING_DIGITS) for x in numbers(dataset, "PixelSpacing")),
         "LOCALIZER" in text(dataset, "ImageType").upper(),
     )
 

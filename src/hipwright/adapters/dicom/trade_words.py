@@ -53,7 +53,9 @@ def _phrase(entry: str) -> Phrase:
 @cache
 def phrases() -> Mapping[str, Mapping[str, tuple[Phrase, ...]]]:
     """The word list: section, meaning, phrases."""
-    text = files(__package__).joinpath("trade_words.toml").read_text(encoding="utf-8")
+    text = (
+        files("hipwright.adapters.dicom").joinpath("trade_words.toml").read_text(encoding="utf-8")
+    )
     return {
         section: {meaning: tuple(map(_phrase, entries)) for meaning, entries in meanings.items()}
         for section, meanings in tomllib.loads(text).items()

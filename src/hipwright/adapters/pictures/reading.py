@@ -10,11 +10,10 @@ import io
 import warnings
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageOps
 
 from hipwright.domain.errors import ImportRefusedError
-from hipwright.engines.imaging.gray_levels import as_shown, luma, window_of
+from hipwright.engines.imaging.gray_levels import Pixels, as_shown, luma, window_of
 from hipwright.workflows.ports import GrayFile, Picture
 
 STARTS = (b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff", b"II*\x00", b"MM\x00*")
@@ -49,21 +48,21 @@ class PictureReader:
     def shown(self, content: bytes) -> Picture:
         """A kept PNG as levels with a window."""
         levels = _levels(content)
-        top = float(np.iinfo(levels.dtype).max)
+        top = float(2 ** (8 * levels.itemsize) - 1)
         gray = as_shown(levels, lowest=0.0, highest=top, inverted=False, window=window_of(levels))
         return Picture(
             pixels=gray.levels, window_center=gray.window.center, window_width=gray.window.width
         )
 
 
-def stored_png(levels: NDArray[np.generic]) -> bytes:
+def stored_png(levels: Pixels) -> bytes:
     """Gray levels of 8 or 16 bits as a PNG with nothing beside the pixels."""
     buffer = io.BytesIO()
     Image.fromarray(np.ascontiguousarray(levels)).save(buffer, format="PNG", compress_level=3)
     return buffer.getvalue()
 
 
-def _levels(content: bytes) -> NDArray[np.generic]:
+def _levels(content: bytes) -> Pixels:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # a damaged tag beside the pixels is no news
@@ -87,7 +86,7 @@ def _check(image: Image.Image) -> None:
         raise ImportRefusedError(f"It holds {frames} pages; only single pictures are read")
 
 
-def _gray(image: Image.Image) -> NDArray[np.generic]:
+def _gray(image: Image.Image) -> Pixels:
     white_is_zero = (
         image.format == "TIFF"
         and getattr(image, "tag_v2", {}).get(PHOTOMETRIC_TAG) == WHITE_IS_ZERO

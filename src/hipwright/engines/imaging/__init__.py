@@ -1,1 +1,1 @@
-
+"""Calibrated films, gray levels, slices in order, text in pixels."""

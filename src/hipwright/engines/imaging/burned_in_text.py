@@ -18,13 +18,20 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from hipwright.engines.imaging.gray_levels import Pixels
+
 SHORTEST_GLYPH, TALLEST_GLYPH = 6, 90
 """Pixels; text of a device is 8 to 64 tall (memory)."""
 
 FEWEST_GLYPHS = 4
 """Shorter rows are side markers and signs such as "R", "AP" or "ST" (judgment)."""
 
-SOLID_SHARE = 0.97
+SPARSEST_SHARE, SOLID_SHARE = 0.08, 0.97
+"""How much of its box a stroke fills; a full box is a shape, not a letter (judgment)."""
+
+ALIKE = (0.6, 1.67)
+"""Heights of neighboring glyphs, one over the other."""
+
 LARGEST_SHARE = 0.2
 """Extreme pixels beyond this share are background or collimation, not text."""
 
@@ -43,7 +50,7 @@ class TextRow:
     glyphs: int
 
 
-def text_rows(pixels: NDArray[np.generic]) -> tuple[TextRow, ...]:
+def text_rows(pixels: Pixels) -> tuple[TextRow, ...]:
     """Rows of text-like marks in a picture (rows, columns)."""
     found: list[TextRow] = []
     for extreme in {pixels.max(), pixels.min()}:
@@ -54,9 +61,7 @@ def text_rows(pixels: NDArray[np.generic]) -> tuple[TextRow, ...]:
     return tuple(sorted(found, key=lambda row: (row.top, row.left)))
 
 
-def painted_over(
-    pixels: NDArray[np.generic], rows: tuple[TextRow, ...], *, margin: int = 2
-) -> NDArray[np.generic]:
+def painted_over(pixels: Pixels, rows: tuple[TextRow, ...], *, margin: int = 2) -> Pixels:
     """The picture with every row of text replaced by the middle value around it."""
     result = pixels.copy()
     for row in rows:
@@ -77,9 +82,9 @@ def _glyphs(marks: NDArray[np.bool_], *, crowded: bool) -> list[tuple[slice, sli
             return []
     boxes = ndimage.find_objects(labels)
     return [
-        box
+        (box[0], box[1])
         for index, box in enumerate(boxes, start=1)
-        if box is not None and _like_a_glyph(labels[box] == index)
+        if _like_a_glyph(labels[box] == index)
     ]
 
 
@@ -88,7 +93,7 @@ def _like_a_glyph(mark: NDArray[np.bool_]) -> bool:
     if not SHORTEST_GLYPH <= height <= TALLEST_GLYPH or width > 1.6 * height:
         return False
     filled = float(mark.mean())
-    return filled > 0.08 and (filled < SOLID_SHARE or width <= 0.5 * height)
+    return filled > SPARSEST_SHARE and (filled < SOLID_SHARE or width <= 0.5 * height)
 
 
 def _rows_of(boxes: list[tuple[slice, slice]]) -> Iterator[TextRow]:
@@ -115,7 +120,7 @@ def _rows_of(boxes: list[tuple[slice, slice]]) -> Iterator[TextRow]:
 
 def _continues(last: tuple[slice, slice], box: tuple[slice, slice]) -> bool:
     tall, other = last[0].stop - last[0].start, box[0].stop - box[0].start
-    alike = 0.6 <= other / tall <= 1.67
+    alike = ALIKE[0] <= other / tall <= ALIKE[1]
     on_line = abs(box[0].stop - last[0].stop) <= 0.35 * max(tall, other)
     gap = box[1].start - last[1].stop
     return alike and on_line and -0.3 * tall <= gap <= 2.0 * max(tall, other)

@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+Pixels = NDArray[np.integer[Any] | np.floating[Any]]
+"""Rows × columns of values, whatever their type; color has a third axis."""
+
 LARGEST = 65535
 LUMA = (0.299, 0.587, 0.114)
 """Weights of red, green and blue: ITU-R BT.601, the luma of JPEG's and DICOM's YBR_FULL."""
+
+TWO_BYTES = 2
 
 QUIET_SHARE = 0.01
 """Share of pixels that a window made from the picture itself cuts off at either end."""
@@ -33,24 +39,25 @@ class GrayLevels:
     offset: float
 
 
-def luma(color: NDArray[np.generic]) -> NDArray[np.float32]:
+def luma(color: Pixels) -> NDArray[np.float32]:
     """One gray value per pixel of a red, green, blue picture (rows, columns, 3)."""
     weights = np.asarray(LUMA, dtype=np.float32)
     return np.rint(color[..., :3].astype(np.float32) @ weights)
 
 
-def window_of(values: NDArray[np.generic], ignored: NDArray[np.bool_] | None = None) -> Window:
+def window_of(values: Pixels, ignored: NDArray[np.bool_] | None = None) -> Window:
     """A window that holds all but the extreme hundredth of the picture at either end."""
     looked_at = values if ignored is None or ignored.all() else values[~ignored]
     sample = looked_at.ravel()[:: max(1, looked_at.size // 250_000)]
-    low, high = np.quantile(sample, [QUIET_SHARE, 1 - QUIET_SHARE])
+    low = float(np.quantile(sample, QUIET_SHARE))
+    high = float(np.quantile(sample, 1 - QUIET_SHARE))
     if high <= low:
         low, high = float(looked_at.min()), float(looked_at.max())
-    return Window(center=float(low + high) / 2, width=max(1.0, float(high - low)))
+    return Window(center=(low + high) / 2, width=max(1.0, high - low))
 
 
 def as_shown(
-    values: NDArray[np.generic], *, lowest: float, highest: float, inverted: bool, window: Window
+    values: Pixels, *, lowest: float, highest: float, inverted: bool, window: Window
 ) -> GrayLevels:
     """Levels of 16 bits, low dark, one level a unit wherever the range allows.
 
@@ -71,7 +78,12 @@ def as_shown(
     if inverted:
         top = highest * scale + offset
         scale, offset = -scale, top - offset
-    if scale == 1.0 and offset == 0.0 and values.dtype.kind == "u" and values.itemsize <= 2:
+    if (
+        scale == 1.0
+        and offset == 0.0
+        and values.dtype.kind == "u"
+        and values.itemsize <= TWO_BYTES
+    ):
         levels = values.astype(np.uint16)
     else:
         raw = values.astype(np.float32) * np.float32(scale) + np.float32(offset)

@@ -16,6 +16,10 @@ UNEVEN_MM = 0.05
 UNEVEN_SHARE = 0.01
 """How far a distance may be from the usual one before it counts as a gap (judgment)."""
 
+DIRECTION_NUMBERS = 6
+CROOKED = 0.01
+"""How far two directions may be from perpendicular unit vectors."""
+
 SHEAR_SHARE = 0.01
 """Sideways drift per slice step from which a stack counts as tilted (judgment)."""
 
@@ -45,8 +49,8 @@ def slice_normal(orientation: Sequence[float]) -> np.ndarray:
     """
     row, column = np.asarray(orientation[:3], float), np.asarray(orientation[3:6], float)
     lengths = (float(np.linalg.norm(row)), float(np.linalg.norm(column)))
-    straight = abs(float(row @ column))
-    if len(orientation) != 6 or max(abs(x - 1) for x in lengths) > 0.01 or straight > 0.01:
+    crooked = max(abs(float(row @ column)), *(abs(x - 1) for x in lengths))
+    if len(orientation) != DIRECTION_NUMBERS or crooked > CROOKED:
         raise DegenerateGeometryError(
             "cannot order the slices",
             found=f"row and column directions of length {lengths[0]:.3f} and {lengths[1]:.3f}",
@@ -86,8 +90,8 @@ def stack_of(positions_mm: Sequence[Sequence[float]], orientation: Sequence[floa
         missing = int(np.rint(wide / usual - 1).sum())
         how_many = f"about {missing} slices are missing" if missing else "the distances are uneven"
         warnings.append(
-            f"The series has {wide.size} gaps: {how_many}; slices are {usual:.2f} mm apart, "
-            f"the widest gap is {float(wide.max()):.2f} mm."
+            f"The series has {wide.size} gap{'s' if wide.size > 1 else ''}: {how_many}; "
+            f"slices are {usual:.2f} mm apart, the widest gap is {float(wide.max()):.2f} mm."
         )
     if narrow.size:
         warnings.append(f"{narrow.size} slices lie closer together than the usual {usual:.2f} mm.")
