@@ -15,6 +15,7 @@ from hipwright.apps.web import signing_in
 from hipwright.apps.web.access.headers import SafeHeaders
 from hipwright.apps.web.access.sessions import Sessions
 from hipwright.apps.web.access.start_links import StartLinks
+from hipwright.apps.web.cases.routes import router as cases_router
 from hipwright.apps.web.films import router as films_router
 from hipwright.apps.web.guard import Guard
 from hipwright.apps.web.logging_quietly import QuietLog, Unexpected
@@ -80,7 +81,7 @@ def create_app(
 
 
 def _routers() -> list[APIRouter]:
-    return [signing_in.router, films_router]
+    return [signing_in.router, cases_router, films_router]
 
 
 def _answer_failures(app: FastAPI) -> None:

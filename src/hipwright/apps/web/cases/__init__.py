@@ -1,0 +1,1 @@
+"""The Cases screen: find a hip among all."""
