@@ -48,7 +48,13 @@ class Reference:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LandmarkDefinition:
-    """A landmark: what it is, where it can be seen, how far readers disagree."""
+    """A landmark: what it is, where it can be seen, how far readers disagree.
+
+    ``observer_sd_mm`` is the spread along u and along v. A landmark that
+    ``moves_with`` another one lies on the same edge: a reader who sees that edge
+    elsewhere moves both, and ``observer_sd_mm`` is only what is left between them.
+    An ``optional`` landmark is not there on most films: guided placement offers it.
+    """
 
     id: str
     name: str
@@ -56,9 +62,30 @@ class LandmarkDefinition:
     midline: bool
     views: tuple[View, ...]
     definition: str
-    observer_sd_mm: float
+    group: str
+    observer_sd_mm: tuple[float, float]
     observer_sd_cite: tuple[str, ...]
     observer_sd_radius_mm: float = 0.0
+    moves_with: str = ""
+    optional: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InputName:
+    """One input of a construction: a landmark and, where it is written, its side.
+
+    ``teardrop_inferior`` is the landmark of the hip that is measured;
+    ``teardrop_inferior@right`` the one of that side whatever is measured.
+    """
+
+    landmark: str
+    side: str = ""
+
+    @classmethod
+    def parse(cls, text: str) -> InputName:
+        """Read ``landmark`` or ``landmark@side``."""
+        landmark, _, side = text.partition("@")
+        return cls(landmark=landmark, side=side)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,8 +112,9 @@ class ReferenceRange:
 
     ``variant`` is ``this`` where the source measured this very construction,
     ``unstated`` where it does not say, else the id of the other variant.
-    ``views`` narrows the range to some of the entry's views; empty means all.
-    The first range that fits the view is the one a value is classed by.
+    ``views`` narrows the range to some of the entry's views, ``sex`` to ``female``
+    or ``male``; empty means all. The first range that fits is the one a value is
+    classed by. ``decided_on`` dates a range that the practice set itself.
     """
 
     scheme: str
@@ -94,8 +122,19 @@ class ReferenceRange:
     cite: str
     variant: str
     views: tuple[View, ...] = ()
+    sex: str = ""
     settles: str = ""
     note: str = ""
+    decided_on: str = ""
+
+    @property
+    def is_practice_own(self) -> bool:
+        """Whether the practice itself set these classes, on :attr:`decided_on`."""
+        return bool(self.decided_on)
+
+    def fits(self, view: View, sex: str | None) -> bool:
+        """Whether values of that view and sex are classed by this range."""
+        return (not self.views or view in self.views) and self.sex in {"", sex}
 
     def __post_init__(self) -> None:
         edges = [(a.high, b.low) for a, b in zip(self.bands, self.bands[1:], strict=False)]
@@ -123,6 +162,8 @@ class Population:
     sd: float | None = None
     low: float | None = None
     high: float | None = None
+    views: tuple[View, ...] = ()
+    sex: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,13 +192,29 @@ class Grade:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Detail:
+    """What can be noted beside a grade: a length, a clock hour, a choice."""
+
+    id: str
+    name: str
+    unit: str
+    low: float | None = None
+    high: float | None = None
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MeasurementDefinition:
     """A measurement: construction, sign, inputs, ranges, sources.
 
     ``landmarks`` are the inputs of the construction in the order of its
-    function's parameters. ``parameters`` are named numbers of the construction
-    (a departure in mm, a magnification allowance) with their sources in
-    ``defined_by``; they are handed to the function by keyword.
+    function's parameters; ``@right`` or ``@left`` behind one fixes its side.
+    ``parameters`` are named numbers of the construction (a departure in mm, a
+    distance between the heads) with their sources in ``defined_by``; they are
+    handed to the function by keyword, and those in ``parameter_sd`` are drawn
+    with that standard deviation. ``needs_scale`` marks constructions that mean
+    nothing on an uncalibrated film, ``descriptive`` ones that no decision
+    should rest on.
     """
 
     id: str
@@ -176,18 +233,25 @@ class MeasurementDefinition:
     midline: bool = False
     undefined_when: str = ""
     position_sensitive: bool = False
+    needs_scale: bool = False
+    descriptive: bool = False
     parameters: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    parameter_sd: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     pitfalls: tuple[Pitfall, ...] = ()
     reference_ranges: tuple[ReferenceRange, ...] = ()
     population: tuple[Population, ...] = ()
     repeatability: tuple[Repeatability, ...] = ()
     grades: tuple[Grade, ...] = ()
-    details: tuple[str, ...] = ()
+    details: tuple[Detail, ...] = ()
 
-    def range_for(self, view: View) -> ReferenceRange | None:
-        """The range a value of that view is classed by."""
-        fitting = (r for r in self.reference_ranges if not r.views or view in r.views)
-        return next(fitting, None)
+    @property
+    def inputs(self) -> tuple[InputName, ...]:
+        """The landmarks with their fixed sides, in the order of the parameters."""
+        return tuple(InputName.parse(name) for name in self.landmarks)
+
+    def range_for(self, view: View, sex: str | None = None) -> ReferenceRange | None:
+        """The range a value of that view, and of a person of that sex, is classed by."""
+        return next((r for r in self.reference_ranges if r.fits(view, sex)), None)
 
     def smallest_detectable_change(self) -> Repeatability | None:
         """The first published repeatability that gives a smallest detectable change."""

@@ -4,25 +4,34 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 from types import MappingProxyType
 from typing import Any, TypeVar
 
 from hipwright.catalog.entries import (
-    Band,
+    Detail,
     EntryKind,
     Grade,
+    InputName,
     LandmarkDefinition,
     LandmarkKind,
     MeasurementDefinition,
     Pitfall,
     Population,
     Reference,
-    ReferenceRange,
     Repeatability,
 )
+from hipwright.catalog.guidance import (
+    PositionLimit,
+    ReadingStep,
+    Schematic,
+    position_limits_from,
+    reading_order_from,
+    schematics_from,
+)
+from hipwright.catalog.practice import range_from, with_practice_ranges
 from hipwright.domain.errors import CatalogError
 from hipwright.domain.evidence import Seen
 from hipwright.domain.measurement import Unit
@@ -34,16 +43,24 @@ Entry = TypeVar("Entry")
 DERIVED_INPUTS = MappingProxyType({"femoral_head_center": "femoral_head"})
 """Inputs that follow from another landmark when they are not placed themselves."""
 
-IDENTIFIERS = ("doi", "pmid", "pmc", "url")
+IDENTIFIERS = ("doi", "pmid", "pmc", "url", "print")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Catalog:
-    """The whole shelf, by id."""
+    """The whole shelf, by id.
+
+    ``reading_order`` has the steps of guided placement for each view, ``schematics``
+    the stylized outline to show with them, ``position_limits`` what a film's position
+    may be before its signs are no longer to be trusted.
+    """
 
     landmarks: Mapping[str, LandmarkDefinition]
     measurements: Mapping[str, MeasurementDefinition]
     references: Mapping[str, Reference]
+    reading_order: Mapping[View, tuple[ReadingStep, ...]]
+    schematics: Mapping[View, Schematic]
+    position_limits: tuple[PositionLimit, ...]
 
     def measurement(self, definition: str) -> MeasurementDefinition:
         """Look up one measurement.
@@ -77,8 +94,13 @@ class Catalog:
 
     def to_place_for(self, definition: MeasurementDefinition) -> tuple[str, ...]:
         """The landmarks a reader must place for a measurement, in order."""
-        placed = (DERIVED_INPUTS.get(name, name) for name in definition.landmarks)
+        placed = (placed_for(InputName.parse(name).landmark) for name in definition.landmarks)
         return tuple(dict.fromkeys(placed))
+
+
+def placed_for(landmark: str) -> str:
+    """The landmark that a reader places to have this one: the outline for the center."""
+    return DERIVED_INPUTS.get(landmark, landmark)
 
 
 def _found(shelf: Mapping[str, Entry], key: str, kind: str) -> Entry:
@@ -93,20 +115,57 @@ def _found(shelf: Mapping[str, Entry], key: str, kind: str) -> Entry:
     return shelf[key]
 
 
+def load(overrides: Table | None = None) -> Catalog:
+    """Read the catalog that hipwright ships, with a practice's own thresholds.
+
+    Parameters
+    ----------
+    overrides
+        A table as TOML gives it, see :func:`~hipwright.catalog.practice.
+        with_practice_ranges`; ``None`` for the catalog as shipped.
+
+    Raises
+    ------
+    CatalogError
+        The overrides name an unknown measurement, lack their date or their bands.
+    """
+    shipped = _shipped()
+    if not overrides:
+        return shipped
+    measurements, references = with_practice_ranges(
+        overrides, shipped.measurements, shipped.references
+    )
+    return replace(shipped, measurements=measurements, references=references)
+
+
 @cache
-def load() -> Catalog:
-    """Read the catalog that hipwright ships."""
+def _shipped() -> Catalog:
     shelf = files("hipwright.catalog")
-    references = _references(tomllib.loads((shelf / "references.toml").read_text("utf-8")))
-    landmarks = _landmarks(tomllib.loads((shelf / "landmarks.toml").read_text("utf-8")))
-    folder = shelf / "measurements"
-    tables = (
-        tomllib.loads(item.read_text("utf-8"))
-        for item in sorted(folder.iterdir(), key=lambda item: item.name)
+
+    def table(name: str) -> Table:
+        return tomllib.loads((shelf / name).read_text("utf-8"))
+
+    entries = (
+        measurement_from(tomllib.loads(item.read_text("utf-8")))
+        for item in sorted((shelf / "measurements").iterdir(), key=lambda item: item.name)
         if item.name.endswith(".toml")
     )
-    measurements = _by_id(measurement_from(table) for table in tables)
-    return Catalog(landmarks=landmarks, measurements=measurements, references=references)
+    return Catalog(
+        landmarks=_landmarks(table("landmarks.toml")),
+        measurements=_in_reading_order(_by_id(entries), table("reading_order.toml")),
+        references=_references(table("references.toml")),
+        reading_order=reading_order_from(table("reading_order.toml")),
+        schematics=schematics_from(table("schematics.toml")),
+        position_limits=position_limits_from(table("position_limits.toml")),
+    )
+
+
+def _in_reading_order(
+    shelf: Mapping[str, MeasurementDefinition], table: Table
+) -> Mapping[str, MeasurementDefinition]:
+    """The entries as a reader wants them listed; what the list leaves out comes last."""
+    listed = [name for name in table["measurements"] if name in shelf]
+    return MappingProxyType({name: shelf[name] for name in dict.fromkeys([*listed, *shelf])})
 
 
 def _by_id(entries: Iterable[MeasurementDefinition]) -> Mapping[str, MeasurementDefinition]:
@@ -154,10 +213,18 @@ def _landmark(row: Table) -> LandmarkDefinition:
         midline=row["midline"],
         views=_views(row["views"]),
         definition=row["definition"],
-        observer_sd_mm=float(row["observer_sd_mm"]),
+        group=row["group"],
+        observer_sd_mm=_along_axes(row["observer_sd_mm"]),
         observer_sd_cite=tuple(row["observer_sd_cite"]),
         observer_sd_radius_mm=float(row.get("observer_sd_radius_mm", 0.0)),
+        moves_with=row.get("moves_with", ""),
+        optional=row.get("optional", False),
     )
+
+
+def _along_axes(written: float | list[float]) -> tuple[float, float]:
+    along_u, along_v = written if isinstance(written, list) else (written, written)
+    return float(along_u), float(along_v)
 
 
 def _views(names: Iterable[str]) -> tuple[View, ...]:
@@ -192,25 +259,22 @@ def measurement_from(row: Table) -> MeasurementDefinition:
         midline=row.get("midline", False),
         undefined_when=row.get("undefined_when", ""),
         position_sensitive=row.get("position_sensitive", False),
+        needs_scale=row.get("needs_scale", False),
+        descriptive=row.get("descriptive", False),
         parameters=MappingProxyType(dict(row.get("parameters", {}))),
+        parameter_sd=MappingProxyType(dict(row.get("parameter_sd", {}))),
         pitfalls=tuple(
             Pitfall(text=p["text"], cite=tuple(p.get("cite", ()))) for p in row.get("pitfalls", ())
         ),
-        reference_ranges=tuple(_range(r) for r in row.get("reference_ranges", ())),
-        population=tuple(Population(**p) for p in row.get("population", ())),
+        reference_ranges=tuple(range_from(r) for r in row.get("reference_ranges", ())),
+        population=tuple(
+            Population(**(p | {"views": _views(p.get("views", ()))}))
+            for p in row.get("population", ())
+        ),
         repeatability=tuple(Repeatability(**r) for r in row.get("repeatability", ())),
         grades=tuple(Grade(**g) for g in row.get("grades", ())),
-        details=tuple(row.get("details", ())),
-    )
-
-
-def _range(row: Table) -> ReferenceRange:
-    return ReferenceRange(
-        scheme=row["scheme"],
-        bands=tuple(Band(**band) for band in row["bands"]),
-        cite=row["cite"],
-        variant=row["variant"],
-        views=_views(row.get("views", ())),
-        settles=row.get("settles", ""),
-        note=row.get("note", ""),
+        details=tuple(
+            Detail(**(d | {"choices": tuple(d.get("choices", ()))}))
+            for d in row.get("details", ())
+        ),
     )

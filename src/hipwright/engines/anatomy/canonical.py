@@ -20,6 +20,33 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MidlineBorder:
+    """The way of what belongs to both hips: u runs to the patient's left, v superior.
+
+    Parameters
+    ----------
+    film
+        The film the landmarks were placed on.
+    """
+
+    film: Film
+
+    @property
+    def side(self) -> None:
+        """Neither side."""
+        return None
+
+    @property
+    def direction(self) -> float:
+        """+1 where the patient's left is at the right of the picture, else −1."""
+        return 1.0 if self.film.patient_right_at_image_left else -1.0
+
+    def to_canonical(self, plane: Floats, *, roll_rad: Floats | float = 0.0) -> Floats:
+        """Turn positions in the film plane into (u, v), leveled, (..., 2)."""
+        return _to_canonical(plane, self.direction, roll_rad)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FilmBorder:
     """The way of one hip's film landmarks into the canonical hip plane and back.
 
@@ -79,12 +106,21 @@ class FilmBorder:
         Array of shape (..., 2): u lateral (or anterior), v superior, in the unit of
         the input. The origin stays the middle of the picture.
         """
-        cos, sin = np.cos(roll_rad), np.sin(roll_rad)
-        x, y = plane[..., 0], plane[..., 1]
-        return np.stack([self.direction * (cos * x + sin * y), cos * y - sin * x], axis=-1)
+        return _to_canonical(plane, self.direction, roll_rad)
 
     def from_canonical(self, uv: Floats, *, roll_rad: Floats | float = 0.0) -> Floats:
         """Turn (u, v) back into the film plane: the inverse of :meth:`to_canonical`."""
         cos, sin = np.cos(roll_rad), np.sin(roll_rad)
         u, v = self.direction * uv[..., 0], uv[..., 1]
         return np.stack([cos * u - sin * v, sin * u + cos * v], axis=-1)
+
+
+def _to_canonical(plane: Floats, direction: float, roll_rad: Floats | float) -> Floats:
+    cos, sin = np.cos(roll_rad), np.sin(roll_rad)
+    x, y = plane[..., 0], plane[..., 1]
+    return np.stack([direction * (cos * x + sin * y), cos * y - sin * x], axis=-1)
+
+
+def side_named(text: str) -> Side | None:
+    """The side that a catalog entry fixes for one of its inputs, ``None`` where it fixes none."""
+    return Side.parse(text) if text else None

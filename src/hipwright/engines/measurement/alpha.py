@@ -5,17 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from hipwright.engines.measurement.construction import measures
+from hipwright.engines.geometry.polylines import first_where
+from hipwright.engines.measurement.construction import Circles, measures
+from hipwright.engines.measurement.shapes import angle_between_deg, middle
 
 Floats = NDArray[np.float64]
-
-
-def angle_between_deg(first: Floats, second: Floats) -> Floats:
-    """Unsigned angle between two directions, (..., 2) and (..., 2) to (...)."""
-    cross = first[..., 0] * second[..., 1] - first[..., 1] * second[..., 0]
-    dot = (first * second).sum(axis=-1)
-    length = np.hypot(cross, dot)
-    return np.where(length > 0, np.degrees(np.arctan2(np.abs(cross), dot)), np.nan)
+Flags = NDArray[np.bool_]
 
 
 @measures("alpha_angle.three_point")
@@ -41,7 +36,210 @@ def alpha_angle_three_point(
     -----
     On an ideal head of radius R on a neck of half-width r whose axis passes the
     center at a distance d away from the tested side, with L from center to neck:
-    ``asin((r − d)/R) + atan(d/L)`` (reference checks T5 and T8, computed).
+    ``asin((r − d)/R) + atan(d/L)`` (reference checks T5 and T8, computed). Defined by
+    Nötzli 2002.
+
+    Examples
+    --------
+    >>> from hipwright.domain.frames import film_hip_point
+    >>> def at(lateral, superior):
+    ...     return film_hip_point(lateral=lateral, superior=superior)
+    >>> print(alpha_angle_three_point(at(0, 0), at(30, 16), at(30, -16), at(17.9, 16)))
+    41.8°
     """
-    neck = (neck_superior + neck_inferior) / 2
-    return angle_between_deg(neck - head_center, onset - head_center)
+    return angle_between_deg(
+        middle(neck_superior, neck_inferior) - head_center, onset - head_center
+    )
+
+
+@measures("alpha_angle.anatomic")
+def alpha_angle_anatomic(
+    head_center: Floats,
+    neck_superior: Floats,
+    neck_inferior: Floats,
+    base_superior: Floats,
+    base_inferior: Floats,
+    onset: Floats,
+) -> Floats:
+    """Alpha angle, onset marked by the reader, along the neck's own axis.
+
+    As :data:`alpha_angle_three_point`, with the direction from the middle of the
+    narrowest neck to the middle of its base in place of the line through the head
+    center, which that axis may miss.
+
+    Parameters
+    ----------
+    head_center, neck_superior, neck_inferior, onset
+        As there, (..., 2).
+    base_superior, base_inferior
+        The two outlines of the neck nearer to the trochanters, (..., 2).
+
+    Returns
+    -------
+    Degrees in [0, 180], NaN where the two middles coincide or the onset is at the center.
+
+    Notes
+    -----
+    On the ideal head of the other variant: ``asin((r − d)/R)`` (T8, computed).
+
+    Examples
+    --------
+    >>> from hipwright.domain.frames import film_hip_point
+    >>> def at(lateral, superior):
+    ...     return film_hip_point(lateral=lateral, superior=superior)
+    >>> neck, base = (at(30, 14), at(30, -18)), (at(45, 14), at(45, -18))
+    >>> print(alpha_angle_anatomic(at(0, 0), *neck, *base, at(19.49, 14)))
+    35.7°
+    """
+    axis = middle(base_superior, base_inferior) - middle(neck_superior, neck_inferior)
+    return angle_between_deg(axis, onset - head_center)
+
+
+@measures("alpha_angle.three_point.departure_half_mm", "alpha_angle.three_point.departure_two_mm")
+def alpha_angle_at_departure(
+    head: Circles,
+    neck_superior: Floats,
+    neck_inferior: Floats,
+    outline: Floats,
+    *,
+    departure_mm: float,
+    stays_mm: float,
+) -> Floats:
+    """Alpha angle where the drawn outline departs from the head's circle.
+
+    Parameters
+    ----------
+    head
+        Circle of the round part of the head.
+    neck_superior, neck_inferior
+        As for :data:`alpha_angle_three_point`, (..., 2).
+    outline
+        From the top of the head over the junction to the narrowest neck, (..., m, 2).
+    departure_mm
+        How far outside the circle counts as departed (catalog).
+    stays_mm
+        How long the outline must stay there (catalog).
+
+    Returns
+    -------
+    Degrees in [0, 180], NaN where the outline never departs.
+
+    Notes
+    -----
+    On an ideal head: ``asin((r − d)/(R + departure)) + atan(d/L)``: 40.77° and 37.98°
+    for R 24, r 16, d 0 at 0.5 and 2 mm, where the marked onset is at 41.81° (computed).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from hipwright.domain.frames import FilmCircle, FilmContour, film_hip_point
+    >>> def at(lateral, superior):
+    ...     return film_hip_point(lateral=lateral, superior=superior)
+    >>> round_part = [at(24 * np.cos(t), 24 * np.sin(t)) for t in np.radians([90, 75, 60, 45])]
+    >>> outline = FilmContour(points=(*round_part, at(17.889, 16), at(30, 16)))
+    >>> head = FilmCircle(center=at(0, 0), radius=24)
+    >>> print(alpha_angle_at_departure(head, at(30, 16), at(30, -16), outline))
+    40.8°
+    """
+    axis = middle(neck_superior, neck_inferior) - head.center
+    onset = departure(head, axis, outline, departure_mm, stays_mm)
+    return angle_between_deg(axis, onset - head.center)
+
+
+@measures("alpha_angle.anatomic.departure_half_mm", "alpha_angle.anatomic.departure_two_mm")
+def alpha_angle_anatomic_at_departure(
+    head: Circles,
+    neck_superior: Floats,
+    neck_inferior: Floats,
+    base_superior: Floats,
+    base_inferior: Floats,
+    outline: Floats,
+    *,
+    departure_mm: float,
+    stays_mm: float,
+) -> Floats:
+    """Alpha angle where the drawn outline departs from the circle, along the neck's own axis.
+
+    Parameters
+    ----------
+    head, neck_superior, neck_inferior, outline, departure_mm, stays_mm
+        As for :data:`alpha_angle_at_departure`.
+    base_superior, base_inferior
+        As for :data:`alpha_angle_anatomic`, (..., 2).
+
+    Returns
+    -------
+    Degrees in [0, 180], NaN where the outline never departs.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from hipwright.domain.frames import FilmCircle, FilmContour, film_hip_point
+    >>> def at(lateral, superior):
+    ...     return film_hip_point(lateral=lateral, superior=superior)
+    >>> round_part = [at(24 * np.cos(t), 24 * np.sin(t)) for t in np.radians([90, 75, 60, 45])]
+    >>> outline = FilmContour(points=(*round_part, at(17.889, 16), at(30, 16)))
+    >>> head, neck = FilmCircle(center=at(0, 0), radius=24), (at(30, 16), at(30, -16))
+    >>> base = (at(45, 17), at(45, -15))
+    >>> print(alpha_angle_anatomic_at_departure(head, *neck, *base, outline))
+    37.0°
+    """
+    axis = middle(base_superior, base_inferior) - middle(neck_superior, neck_inferior)
+    onset = departure(head, axis, outline, departure_mm, stays_mm)
+    return angle_between_deg(axis, onset - head.center)
+
+
+def departure(
+    head: Circles, axis: Floats, outline: Floats, departure_mm: float, stays_mm: float
+) -> Floats:
+    """First place, coming from the head, where an outline is outside a wider circle and stays.
+
+    Parameters
+    ----------
+    head
+        The head's circle.
+    axis
+        Direction of the neck, (..., 2): tells which end of the outline is the head's.
+    outline
+        (..., m, 2), drawn either way.
+    departure_mm, stays_mm
+        How far outside, and for how long along the outline.
+
+    Returns
+    -------
+    Array (..., 2), NaN where there is no such place. An outline that ends outside stays
+    outside; one that begins outside has to come inside first.
+    """
+    arms = _from_the_head(outline - head.center[..., None, :], axis)
+    limit = np.asarray(head.radius)[..., None] + departure_mm
+    outside = (arms**2).sum(axis=-1) > limit**2
+    share = _share_at(arms, limit)
+    steps = np.diff(arms, axis=-2)
+    lengths = np.hypot(steps[..., 0], steps[..., 1])
+    start_mm = np.cumsum(lengths, axis=-1) - lengths
+    at_mm = start_mm + share * lengths
+    leaves = ~outside[..., :-1] & outside[..., 1:]
+    returns_mm = np.where(outside[..., :-1] & ~outside[..., 1:], at_mm, np.inf)
+    next_return_mm = np.minimum.accumulate(returns_mm[..., ::-1], axis=-1)[..., ::-1]
+    stays = leaves & (next_return_mm - at_mm >= stays_mm)
+    places = arms[..., :-1, :] + share[..., None] * steps
+    found = [first_where(stays, places[..., axis_]) for axis_ in (0, 1)]
+    return head.center + np.stack(found, axis=-1)
+
+
+def _from_the_head(arms: Floats, axis: Floats) -> Floats:
+    """The outline so turned that it begins at the end farther from the neck's direction."""
+    ends = [angle_between_deg(axis, arms[..., end, :]) for end in (0, -1)]
+    return arms[..., ::-1, :] if np.nanmean(ends[0] - ends[1]) < 0 else arms
+
+
+def _share_at(arms: Floats, limit: Floats) -> Floats:
+    """Where along each segment its distance from the center is the limit: 0 start, 1 end."""
+    start, step = arms[..., :-1, :], np.diff(arms, axis=-2)
+    a = (step**2).sum(axis=-1)
+    b = (start * step).sum(axis=-1)
+    c = (start**2).sum(axis=-1) - limit**2
+    root = np.sqrt(np.maximum(b**2 - a * c, 0.0))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = np.where(c <= 0, (root - b) / a, (-root - b) / a)
+    return np.clip(np.nan_to_num(share), 0.0, 1.0)

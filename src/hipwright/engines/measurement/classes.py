@@ -36,9 +36,14 @@ def interval(values: Floats, spread: Spread = Spread.PROPAGATED) -> Estimate:
 
 
 def classify(
-    values: Floats, definition: MeasurementDefinition, view: View, catalog: Catalog
+    values: Floats,
+    definition: MeasurementDefinition,
+    view: View,
+    catalog: Catalog,
+    *,
+    sex: str | None = None,
 ) -> Classification | None:
-    """The class of a value by the entry's first range for the view.
+    """The class of a value by the entry's first range for the view and the sex.
 
     Unrounded values are compared. The shares are of the draws; where all draws
     agree with the placed value there is one.
@@ -48,7 +53,7 @@ def classify(
     values
         Shape (n + 1,): the placed value, then its draws.
     """
-    chosen = definition.range_for(view)
+    chosen = definition.range_for(view, sex)
     if chosen is None:
         return None
     draws = values[1:][np.isfinite(values[1:])]

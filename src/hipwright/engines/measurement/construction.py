@@ -14,7 +14,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,10 +78,13 @@ class Construction:
             )
         return in_unit(value, definition.unit)
 
-    def evaluate(self, *inputs: Input) -> Floats:
-        """Run the kernel with the catalog's parameters, NaN where undefined."""
+    def evaluate(
+        self, *inputs: Input, parameters: Mapping[str, Floats | float] | None = None
+    ) -> Floats:
+        """Run the kernel, NaN where undefined; by default with the catalog's own parameters."""
+        chosen = self.definition.parameters if parameters is None else parameters
         with np.errstate(invalid="ignore", divide="ignore"):
-            return np.asarray(self.kernel(*inputs, **self.definition.parameters))
+            return np.asarray(self.kernel(*inputs, **chosen))
 
 
 def as_array(item: Placed) -> Input:
@@ -109,15 +111,20 @@ def in_unit(value: float, unit: Unit) -> Angle | Length | float:
             return value
 
 
-def measures(definition: str) -> Callable[[Kernel], Construction]:
-    """Bind a kernel to its catalog id."""
+def measures(first: str, *others: str) -> Callable[[Kernel], Construction]:
+    """Bind a kernel to its catalog id.
+
+    Several ids share a kernel where they differ in a catalog parameter or in which
+    landmark is handed in; the name in the module is then the first one's construction.
+    """
 
     def bind(kernel: Kernel) -> Construction:
-        if definition in _REGISTRY:
-            raise CatalogError(f"cannot bind {definition}: it already has a construction")
-        construction = Construction(definition, kernel, kernel.__doc__ or "")
-        _REGISTRY[definition] = construction
-        return construction
+        bound = [Construction(entry, kernel, kernel.__doc__ or "") for entry in (first, *others)]
+        for construction in bound:
+            if construction.id in _REGISTRY:
+                raise CatalogError(f"cannot bind {construction.id}: it already has a construction")
+            _REGISTRY[construction.id] = construction
+        return bound[0]
 
     return bind
 
@@ -130,8 +137,3 @@ def constructions() -> Mapping[str, Construction]:
 def each() -> Iterator[Construction]:
     """All constructions, in the order they were bound."""
     yield from _REGISTRY.values()
-
-
-def degrees_from_up(arm: Floats) -> Any:
-    """Angle of an arm from straight up, positive laterally, (..., 2) to (...) in degrees."""
-    return np.degrees(np.arctan2(arm[..., 0], arm[..., 1]))

@@ -1,4 +1,4 @@
-"""The slope of the roof and of the socket's opening."""
+"""The slope of the roof, of the socket's opening, and of the roof against the growth plate."""
 
 from __future__ import annotations
 
@@ -6,14 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hipwright.engines.measurement.construction import measures
+from hipwright.engines.measurement.shapes import rise_deg
 
 Floats = NDArray[np.float64]
-
-
-def rise_deg(medial: Floats, lateral: Floats) -> Floats:
-    """Angle by which a line rises laterally, NaN where its ends are swapped, (..., 2) to (...)."""
-    run = lateral - medial
-    return np.where(run[..., 0] > 0, np.degrees(np.arctan2(run[..., 1], run[..., 0])), np.nan)
 
 
 @measures("roof_angle.tonnis")
@@ -69,3 +64,39 @@ def sharp_angle(teardrop: Floats, rim: Floats) -> Floats:
     39.8°
     """
     return rise_deg(teardrop, rim)
+
+
+@measures("fear_index")
+def fear_index(
+    sourcil_medial: Floats, sourcil_lateral: Floats, scar_medial: Floats, scar_lateral: Floats
+) -> Floats:
+    """Femoro-epiphyseal acetabular roof (FEAR) index: roof against growth-plate scar.
+
+    The rise of the sourcil less the rise of the straight middle third of the
+    scar, both from medial to lateral. Positive when the lines open laterally.
+
+    Parameters
+    ----------
+    sourcil_medial, sourcil_lateral
+        Ends of the dense, weight-bearing line, (..., 2).
+    scar_medial, scar_lateral
+        Ends of the straight middle third of the scar, (..., 2).
+
+    Returns
+    -------
+    Degrees, NaN where one of the lines does not run laterally.
+
+    Notes
+    -----
+    The pelvic baseline drops out of the difference; 1° of adduction of the hip
+    raises the index by 1° (reference check T3). Cut published by Wyatt 2017.
+
+    Examples
+    --------
+    >>> from hipwright.domain.frames import film_hip_point
+    >>> def at(lateral, superior):
+    ...     return film_hip_point(lateral=lateral, superior=superior)
+    >>> print(fear_index(at(-10, 22), at(10, 22), at(-8, 4), at(8, 8.287)))
+    -15.0°
+    """
+    return rise_deg(sourcil_medial, sourcil_lateral) - rise_deg(scar_medial, scar_lateral)
