@@ -9,13 +9,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline, PchipInterpolator
+from scipy.interpolate import CubicSpline
 
 Floats = NDArray[np.float64]
 
 HOURS = 12
 
 _BEVEL_ONSET_MM = 0.35
+_OUTSIDE_SLOPE = 4.0
+_CREST_MM = 0.5
 _FOSSA_WALL_DEG = 7.0
 _NOTCH_DEG = 24.0
 _NOTCH_HOUR = 5.6
@@ -48,6 +50,11 @@ class ClockFrame:
         angle, turn = np.broadcast_arrays(angle_rad, np.asarray(hours) * (2 * np.pi / HOURS))
         ring = np.cos(turn)[..., None] * self.twelve + np.sin(turn)[..., None] * self.three
         return np.cos(angle)[..., None] * self.axis + np.sin(angle)[..., None] * ring
+
+
+def lengths(vectors: Floats) -> Floats:
+    """Return the lengths of vectors ``(..., 3)``, never quite zero."""
+    return np.sqrt(np.maximum(np.einsum("...i,...i->...", vectors, vectors), 1e-18))
 
 
 def by_the_clock(hours: Floats, values: Floats) -> CubicSpline:
@@ -89,12 +96,13 @@ class AcetabularForm:
     fossa_direction: Floats
     fossa_deg: float
     fossa_depth: float = 4.0
-    bevel_slope: float = 0.75
+    bevel_mm: float = 1.9
+    bevel_slope: float = 0.8
 
     def polar(self, points: Floats) -> tuple[Floats, Floats, Floats]:
         """Return distance (mm), angle from the pole (rad) and hour of points ``(..., 3)``."""
         away = points - self.center
-        distance = np.maximum(np.linalg.norm(away, axis=-1), 1e-9)
+        distance = lengths(away)
         angle = np.arccos(np.clip(-(away @ self.clock.axis) / distance, -1.0, 1.0))
         return distance, angle, self.clock.hours(away)
 
@@ -119,14 +127,12 @@ class AcetabularForm:
         runs down and out, narrowing.
         """
         away = points - self.center
-        unit = away / np.maximum(np.linalg.norm(away, axis=-1), 1e-9)[..., None]
+        unit = away / lengths(away)[..., None]
         along = self.notch_direction - self.fossa_direction
         share = np.clip(((unit - self.fossa_direction) @ along) / float(along @ along), 0.0, 1.0)
         middle = self.fossa_direction + share[..., None] * along
-        middle = middle / np.linalg.norm(middle, axis=-1)[..., None]
-        off = np.degrees(
-            2.0 * np.arcsin(np.clip(np.linalg.norm(unit - middle, axis=-1) / 2, 0, 1))
-        )
+        middle = middle / lengths(middle)[..., None]
+        off = np.degrees(2.0 * np.arcsin(np.clip(lengths(unit - middle) / 2, 0, 1)))
         return self.fossa_deg + (_NOTCH_DEG - self.fossa_deg) * share - off
 
     def fossa_share(self, points: Floats) -> Floats:
@@ -136,19 +142,26 @@ class AcetabularForm:
         """
         return _smooth_step(self.fossa_inside_deg(points) / _FOSSA_WALL_DEG)
 
-    def cavity_radius(self, points: Floats) -> Floats:
-        """Return the distance of the socket's wall in the direction of each point, mm."""
-        _, angle, hour = self.polar(points)
+    def cavity_field(self, points: Floats) -> Floats:
+        """Return roughly the distance from the socket's wall, mm, negative in the joint.
+
+        The wall is the sphere up to its edge, then the bevel of the rim, then the
+        outer side of the rim; in the fossa it lies deeper.
+        """
+        distance, angle, hour = self.polar(points)
         beyond = np.maximum((angle - self.edge(hour)) * self.radius, 0.0)
-        bevel = self.bevel_slope * (np.sqrt(beyond**2 + _BEVEL_ONSET_MM**2) - _BEVEL_ONSET_MM)
-        return self.radius + bevel + self.fossa_depth * self.fossa_share(points)
+        onset = np.sqrt(beyond**2 + _BEVEL_ONSET_MM**2)
+        past = beyond - self.bevel_mm
+        turn = np.sqrt(past**2 + _CREST_MM**2)
+        wall = self.radius + self.bevel_slope * (onset - _BEVEL_ONSET_MM)
+        wall += _OUTSIDE_SLOPE * (past + turn) / 2 + self.fossa_depth * self.fossa_share(points)
+        slope = self.bevel_slope * beyond / onset + _OUTSIDE_SLOPE * (1.0 + past / turn) / 2
+        none_inside = (
+            _OUTSIDE_SLOPE * (np.sqrt(self.bevel_mm**2 + _CREST_MM**2) - self.bevel_mm) / 2
+        )
+        return (distance - wall + none_inside) / np.sqrt(1.0 + slope**2)
 
 
 def _smooth_step(share: Floats) -> Floats:
     t = np.clip(share, 0.0, 1.0)
     return t * t * (3.0 - 2.0 * t)
-
-
-def monotone(at: tuple[float, ...], values: tuple[float, ...]) -> PchipInterpolator:
-    """Return a curve through the values that never overshoots them."""
-    return PchipInterpolator(at, values)

@@ -67,7 +67,7 @@ def _anatomy(bone: BuiltHipBone) -> PartTruth:
     p, center = bone.outer.vertices, bone.form.center
     z = center[2]
     brim = p[p[:, 1] < center[1] + 22.0]
-    column = p[p[:, 1] > center[1] + 4.0]
+    column = _between(p, 1, center[1] + 2.0, center[1] + 20.0)
     spine_zone = _between(_between(p, 2, z - 36.0, z + 6.0), 1, center[1] + 14.0, 1e9)
     pubis = p[(p[:, 2] < z - 5.0) & (p[:, 0] < 0.6 * center[0])]
     return PartTruth(
@@ -82,7 +82,7 @@ def _anatomy(bone: BuiltHipBone) -> PartTruth:
         },
         curves={
             "pelvic_brim": _silhouette(brim, np.arange(z - 8.0, z + 44.0, 2.0), 1.0),
-            "ilioischial_line": _silhouette(column, np.arange(z - 22.0, z + 16.0, 2.0), 1.0),
+            "ilioischial_line": _silhouette(column, np.arange(z - 26.0, z + 8.0, 2.0), 1.0),
         },
     )
 
@@ -93,7 +93,7 @@ def pelvic_truth(bone: BuiltHipBone, spec: HipSpec) -> PartTruth:
     head = form.center + np.asarray(spec.head_shift_mm)
     lateral, medial = sourcil_ends(spec, form.center)
     crest = rim_crest(bone)
-    top = int(crest[:, 0].argmax())
+    top = int((crest[:, 0] + crest[:, 2]).argmax())  # the corner of the roof, seen from the front
     hours = np.roll(RIM_HOURS, -top)
     rolled = np.roll(crest, -top, axis=0)
     after = (hours - hours[0]) % 12.0

@@ -20,6 +20,9 @@ _NECK_STRETCH = (
     0.95,
     1.2,
 )  # head radii from the head center: beyond, the trochanter joins the section
+_NECK_BALL = 1.7  # head radii around the head: holds every section of the neck
+_SETTLED = 1e-9
+_CLOSE_ENOUGH_DEG = 1e-4
 _NECK_WITHIN = 1.0  # head radii around the axis
 _USUAL_NECK = np.array([0.74, 0.15, -0.66])
 
@@ -62,12 +65,12 @@ def cross_section(
 
     Only triangles within ``within`` mm of the point are cut.
     """
-    near = np.linalg.norm(vertices - point, axis=1) < within
-    cut = faces[near[faces].any(axis=1)]
     height = (vertices - point) @ normal
     height = np.where(height == 0.0, 1e-12, height)
-    above = height[cut] > 0.0
-    cut = cut[above.any(axis=1) & ~above.all(axis=1)]
+    above = height[faces] > 0.0
+    cut = faces[above.any(axis=1) & ~above.all(axis=1)]
+    near = np.linalg.norm(vertices[cut] - point, axis=2) < within
+    cut = cut[near.any(axis=1)]
     above = height[cut] > 0.0
     lone = np.where(above.sum(axis=1) == 1, above.argmax(axis=1), (~above).argmax(axis=1))
     rows = np.arange(len(cut))
@@ -114,15 +117,20 @@ def femoral_axes(
     """
     neck = near / np.linalg.norm(near)
     isthmus = neck * 1.2 * head_radius
-    for _ in range(2 * _ROUNDS):
+    around = faces[
+        (np.linalg.norm(vertices, axis=1) < _NECK_BALL * head_radius)[faces].any(axis=1)
+    ]
+    for _ in range(4 * _ROUNDS):
         sections = [
-            cross_section(vertices, faces, neck * t, neck, within=_NECK_WITHIN * head_radius)
+            cross_section(vertices, around, neck * t, neck, within=_NECK_WITHIN * head_radius)
             for t in np.linspace(*_NECK_STRETCH, 7) * head_radius
         ]
         areas = np.array([area for area, _ in sections])
         share = np.exp(-(areas / areas.min() - 1.0) / _NARROW)
         isthmus = share @ np.array([middle for _, middle in sections]) / share.sum()
-        neck = isthmus / np.linalg.norm(isthmus)
+        before, neck = neck, isthmus / np.linalg.norm(isthmus)
+        if np.abs(neck - before).max() < _SETTLED:
+            break
     down = np.array([0.0, 0.0, 1.0])
     middles: list[Floats] = []
     for depth in (4.2, 5.2, 6.2, 7.2):
@@ -170,7 +178,10 @@ def reshaped(
     """
     points = vertices
     axes = femoral_axes(points, faces, head_radius)
-    for _ in range(_ROUNDS):
+    for _ in range(2 * _ROUNDS):
+        missing = abs(version_deg - axes.version_deg) + abs(neck_shaft_deg - axes.neck_shaft_deg)
+        if missing < _CLOSE_ENOUGH_DEG:
+            break
         bend = np.radians(neck_shaft_deg - axes.neck_shaft_deg)
         hinge_axis = np.cross(-axes.neck, axes.shaft)
         hinge_axis /= np.linalg.norm(hinge_axis)

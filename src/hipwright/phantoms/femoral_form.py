@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from hipwright.phantoms.acetabular_form import ClockFrame, clock_window
+from hipwright.phantoms.acetabular_form import ClockFrame, clock_window, lengths
 from hipwright.phantoms.implicit import Field, Grid, common, union, without
 from hipwright.phantoms.person_spec import Bump, HipSpec, Resection
 
@@ -35,7 +35,7 @@ class FemoralForm:
 
     def polar(self, points: Floats) -> tuple[Floats, Floats, Floats]:
         """Return distance (mm), angle from the neck axis (rad) and hour of points."""
-        distance = np.maximum(np.linalg.norm(points, axis=-1), 1e-9)
+        distance = lengths(points)
         angle = np.arccos(np.clip(points @ self.clock.axis / distance, -1.0, 1.0))
         return distance, angle, self.clock.hours(points)
 

@@ -65,7 +65,9 @@ def femoral_truth(femur: BuiltFemur) -> tuple[PartTruth, dict[float, Floats]]:
     axes, radius = femur.axes, femur.form.radius
     points = femur.model_vertices
     height, contour = contours(femur)
-    upper = points[(points[:, 2] > -2.2 * radius) & (points[:, 0] > axes.isthmus[0])]
+    upper = points[
+        (points[:, 2] > -2.2 * radius) & (points[:, 0] > axes.isthmus[0] + 0.4 * radius)
+    ]
     zone = points[(points[:, 2] < -1.6 * radius) & (points[:, 2] > -3.6 * radius)]
     from_shaft = zone - axes.shaft_point
     from_shaft -= (from_shaft @ axes.shaft)[:, None] * axes.shaft

@@ -10,6 +10,7 @@ from hipwright.phantoms.femoral_axes import FemoralAxes, femoral_axes, reshaped,
 from hipwright.phantoms.femoral_form import FemoralForm
 from hipwright.phantoms.hip_bone_building import without_voids
 from hipwright.phantoms.implicit import (
+    Ball,
     Field,
     Grid,
     common,
@@ -103,9 +104,12 @@ def build_femur(
     coarse = grid.every_second()
     deep = depths(np.ascontiguousarray(field[::2, ::2, ::2]), coarse, deepest=_DEEPEST_MM)
     inner = without_voids(deep + _cortex_mm(coarse, radius, axes))
+    joint = Ball(center=np.zeros(3), radius=radius + 5.0)
     return BuiltFemur(
-        outer=surface_of(field, grid, tolerance=_SPARING_MM),
-        inner=surface_of(inner, coarse, tolerance=_INNER_SPARING_MM),
+        outer=surface_of(field, grid, tolerance=_SPARING_MM, exact=joint),
+        inner=surface_of(
+            inner, coarse, tolerance=_INNER_SPARING_MM, exact=Ball(center=np.zeros(3), radius=0.0)
+        ),
         form=form,
         axes=axes,
         model_vertices=points,

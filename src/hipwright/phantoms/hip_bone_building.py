@@ -8,6 +8,7 @@ from scipy import ndimage
 
 from hipwright.phantoms.acetabular_form import AcetabularForm, ClockFrame, clock_window
 from hipwright.phantoms.implicit import (
+    Ball,
     Field,
     Grid,
     common,
@@ -26,7 +27,7 @@ from hipwright.phantoms.surfaces import TriangleSurface
 Floats = NDArray[np.float64]
 
 BAND_MM = 6.0
-_STEPS_MM = (0.8, 1.7)
+_STEPS_MM = (0.8, 1.4)
 _REACH_BEYOND_SOCKET_MM = 9.0
 _SPARING_MM = 0.03
 _INNER_SPARING_MM = 0.06
@@ -34,19 +35,20 @@ _INNER_SPARING_MM = 0.06
 # An ordinary rim: where the articular sphere ends, degrees from the pole, hour by hour
 # (judgment: read off the mean shape, then set so that wall indices are ordinary).
 _EDGE_HOURS = np.arange(12.0)
-_EDGE_DEG = np.array([77.0, 77.0, 74.0, 73.0, 78.0, 82.0, 84.0, 90.0, 89.0, 86.0, 81.0, 78.0])
+_EDGE_DEG = np.array([77.0, 77.0, 74.0, 73.0, 78.0, 82.0, 84.0, 88.0, 80.0, 73.0, 75.0, 77.0])
 _ROOF_HALF_HOURS = 3.0
 
 _FOSSA_DEG = 31.0
 _FOSSA_TOWARD = (-1.0, 0.6, -0.9)  # from the medial end of the sourcil to the middle of the fossa
-_CREST_BEYOND_EDGE_DEG = 6.0
+_CREST_BEYOND_EDGE_DEG = 4.5
 _WEDGE_BEYOND_EDGE_DEG = 7.5
 _FOSSA_FLOOR_ENDS_DEG = 60.0
 _WALL_MM = 4.5
 _EDGE_WALL_MM = 2.6
 _FOSSA_WALL_MM = 2.2
 _RIM_ROUNDING_MM = 2.2
-_LARGEST_WARP_DEG = 14.0
+_LARGEST_WARP_DEG = 18.0
+_CUT_REACH_MM = 13.0  # bone farther from the socket is not its rim
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -163,7 +165,7 @@ def warped_to_rim(vertices: Floats, form: AcetabularForm) -> Floats:
 
 def _carved(field: Field, grid: Grid, form: AcetabularForm) -> Field:
     """Give the bone exactly the form's socket: first bone enough, then ream it."""
-    reach = form.radius + 24.0
+    reach = form.radius + _CUT_REACH_MM + 3.0
     box = grid.box(form.center - reach, form.center + reach)
     part = grid.within(box)
     points = np.stack(np.meshgrid(*part.axes, indexing="ij"), axis=-1)
@@ -179,9 +181,11 @@ def _carved(field: Field, grid: Grid, form: AcetabularForm) -> Field:
         np.minimum(form.fossa_inside_deg(points), np.degrees(angle) - _FOSSA_FLOOR_ENDS_DEG) * 0.4
     )
     wedge = np.maximum(np.maximum(outside, past_edge), in_notch).astype(np.float32)
-    cavity = (distance - form.cavity_radius(points)).astype(np.float32)
+    cavity = np.maximum(form.cavity_field(points), distance - form.radius - _CUT_REACH_MM)
     carved = field.copy()
-    carved[box] = without(union(field[box], wedge, 3.0), cavity, _RIM_ROUNDING_MM)
+    carved[box] = without(
+        union(field[box], wedge, 3.0), cavity.astype(np.float32), _RIM_ROUNDING_MM
+    )
     return carved
 
 
@@ -248,9 +252,11 @@ def build_hip_bone(
     coarse = grid.every_second()
     deep = depths(np.ascontiguousarray(field[::2, ::2, ::2]), coarse, deepest=8.0)
     inner = without_voids(deep + _cortex_mm(coarse, form))
+    joint = Ball(center=form.center, radius=form.radius + 4.0)
+    inside_joint = Ball(center=form.center, radius=form.radius)
     return BuiltHipBone(
-        outer=surface_of(field, grid, tolerance=_SPARING_MM),
-        inner=surface_of(inner, coarse, tolerance=_INNER_SPARING_MM),
+        outer=surface_of(field, grid, tolerance=_SPARING_MM, exact=joint),
+        inner=surface_of(inner, coarse, tolerance=_INNER_SPARING_MM, exact=inside_joint),
         form=form,
         field=field,
         grid=grid,

@@ -13,15 +13,19 @@ import numpy as np
 from manifold3d import Manifold, Mesh
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, map_coordinates
+from scipy.sparse import coo_array
 from skimage.measure import marching_cubes
 
 from hipwright.phantoms.distance_kernels import grow_distances, splat_distances, winding_numbers
-from hipwright.phantoms.surfaces import TriangleSurface
+from hipwright.phantoms.surfaces import TriangleSurface, directed_edges
 
 Floats = NDArray[np.float64]
 Field = NDArray[np.float32]
 
 _AXES = 3
+_FAIRING_PAIRS = 5
+_FAIRING_STEPS = (0.5, -0.53)
+_FAIRING_SETS_IN_MM = 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -71,6 +75,14 @@ class Grid:
     def within(self, box: tuple[slice, slice, slice]) -> "Grid":
         """Return the part of the grid inside a box of slices."""
         return Grid(x=self.x[box[0]], y=self.y[box[1]], z=self.z[box[2]])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ball:
+    """A center and a radius, mm."""
+
+    center: Floats
+    radius: float
 
 
 def graded_planes(
@@ -180,13 +192,18 @@ def sample(field: Field, grid: Grid, points: Floats) -> Floats:
     return map_coordinates(field, at, order=1, mode="nearest", output=np.float64)
 
 
-def surface_of(field: Field, grid: Grid, *, tolerance: float = 0.0) -> TriangleSurface:
+def surface_of(
+    field: Field, grid: Grid, *, tolerance: float = 0.0, exact: Ball | None = None
+) -> TriangleSurface:
     """Return the closed surface where the field is zero.
 
     Parameters
     ----------
     tolerance
         How far, in mm, the surface may move to spare triangles; 0 keeps them all.
+    exact
+        Around it the surface is left as the field says; elsewhere the steps that the
+        grid leaves on sharp edges are faired. ``None`` fairs nothing.
     """
     sealed = field.copy()
     for axis in range(_AXES):  # a body that reaches the end of the grid is closed there
@@ -197,7 +214,28 @@ def surface_of(field: Field, grid: Grid, *, tolerance: float = 0.0) -> TriangleS
     vertices = np.stack(
         [np.interp(at[:, k], np.arange(n), grid.axes[k]) for k, n in enumerate(grid.shape)], axis=1
     )
-    return spared(TriangleSurface(vertices=vertices, faces=faces), tolerance)
+    surface = TriangleSurface(vertices=vertices, faces=faces)
+    return spared(surface if exact is None else faired(surface, exact), tolerance)
+
+
+def faired(surface: TriangleSurface, exact: Ball) -> TriangleSurface:
+    """Even out small steps without shrinking (Taubin's pairs), sparing a ball.
+
+    The ball is left alone; over the next 4 mm fairing sets in.
+    """
+    vertices = surface.vertices
+    edges = directed_edges(surface.faces)
+    count = len(vertices)
+    ones = np.ones(len(edges))
+    links = coo_array((ones, (edges[:, 0], edges[:, 1])), shape=(count, count)).tocsr()
+    share = 1.0 / np.maximum(np.asarray(links.sum(axis=1)).ravel(), 1.0)
+    beyond = np.linalg.norm(vertices - exact.center, axis=1) - exact.radius
+    weight = np.clip(beyond / _FAIRING_SETS_IN_MM, 0.0, 1.0)[:, None]
+    points = vertices
+    for _ in range(_FAIRING_PAIRS):
+        for step in _FAIRING_STEPS:
+            points = points + step * weight * ((links @ points) * share[:, None] - points)
+    return TriangleSurface(vertices=points, faces=surface.faces)
 
 
 def spared(surface: TriangleSurface, tolerance: float) -> TriangleSurface:

@@ -164,7 +164,7 @@ def build_person(model: ShapeModel, spec: PersonSpec, *, whole_femora: bool = Fa
     sacrum = build_sacrum(
         pelvis_template(model).leveled(bones["sacrum"].vertices) * scale,
         bones["sacrum"].faces,
-        (hips[Side.LEFT].bone.outer, hips[Side.RIGHT].bone.outer.mirrored()),
+        (hips[Side.LEFT].bone, hips[Side.RIGHT].bone),
         coccyx_curve_deg=spec.coccyx_curve_deg,
     )
     heads = (hips[Side.LEFT].head + hips[Side.RIGHT].head) / 2

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from hipwright.phantoms.hip_bone_building import without_voids
+from hipwright.phantoms.hip_bone_building import BuiltHipBone, without_voids
 from hipwright.phantoms.implicit import (
+    Ball,
     Field,
     Grid,
     capsule_field,
@@ -15,6 +16,7 @@ from hipwright.phantoms.implicit import (
     even_grid,
     field_of,
     joined,
+    sample,
     smoothed,
     surface_of,
 )
@@ -38,6 +40,7 @@ _PIECES_MM = (
 )  # length, half width, radius
 _FIRST_LEAN_DEG = 28.0
 _WAIST_MM = 1.0
+_NOWHERE = Ball(center=np.zeros(3), radius=0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -97,7 +100,7 @@ def _coccyx(apex: Floats, curve_deg: float) -> tuple[TriangleSurface, Floats, Fl
 def build_sacrum(
     vertices: Floats,
     faces: NDArray[np.int32],
-    hip_bones: tuple[TriangleSurface, TriangleSurface],
+    hip_bones: tuple[BuiltHipBone, BuiltHipBone],
     *,
     coccyx_curve_deg: float,
 ) -> BuiltSacrum:
@@ -108,13 +111,15 @@ def build_sacrum(
     vertices, faces
         The model's sacrum, mm.
     hip_bones
-        Finished hip bones in the same frame: the sacroiliac joints are kept open.
+        Left and right hip bone, both built as left ones: the sacroiliac joints are kept open.
     coccyx_curve_deg
         How far each piece of the coccyx turns forward from the one above.
     """
     field, grid = _symmetric(vertices, faces)
-    for bone in hip_bones:
-        field = common(field, _JOINT_GAP_MM - field_of(bone, grid, band=_JOINT_GAP_MM + 2.5), 1.0)
+    points = np.stack(np.meshgrid(*grid.axes, indexing="ij"), axis=-1)
+    for bone, side in zip(hip_bones, (1.0, -1.0), strict=True):
+        away = sample(bone.field, bone.grid, points * [side, 1.0, 1.0]).astype(np.float32)
+        field = common(field, _JOINT_GAP_MM - away, 1.0)
     field = without_voids(field)
     deep = depths(field, grid, deepest=4.0)
     middle = int(np.argmin(np.abs(grid.x)))
@@ -126,7 +131,7 @@ def build_sacrum(
     half_way = (column[:, 1].min() + column[:, 1].max()) / 2
     middle_row = column[np.abs(column[:, 1] - half_way) < 2.0]
     return BuiltSacrum(
-        sacrum=surface_of(field, grid, tolerance=_SPARING_MM),
+        sacrum=surface_of(field, grid, tolerance=_SPARING_MM, exact=_NOWHERE),
         sacrum_inner=surface_of(
             without_voids(deep + np.float32(_CORTEX_MM)), grid, tolerance=_INNER_SPARING_MM
         ),
