@@ -7,13 +7,21 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, RowMapping, Select, func, select
 
-from hipwright.adapters.store.desk import checked_id, hold, known_id, refuse_stale, refuse_taken
+from hipwright.adapters.store.desk import (
+    checked_id,
+    hold,
+    known_id,
+    not_found,
+    refuse_stale,
+    refuse_taken,
+)
 from hipwright.adapters.store.image_desk import ImageDesk
 from hipwright.adapters.store.landmark_json import from_json, to_json
 from hipwright.adapters.store.models import GradeRow, ImageRow, ReadingRow, ReadingVersionRow
+from hipwright.adapters.store.transactions import Writer
 from hipwright.adapters.store.versions import history
 from hipwright.domain.errors import KeepingError
-from hipwright.domain.keeping import Case, Change, GradedReading, Image, Reading
+from hipwright.domain.keeping import Case, Change, GradedReading, Reading
 from hipwright.domain.landmarks import LandmarkSet
 
 _READING = ReadingRow.__table__.c
@@ -26,6 +34,10 @@ _VERSIONS = (
     .order_by(_READING.id, _VERSION.version)
 )
 
+_OTHER = ReadingVersionRow.__table__.alias("other")
+_LAST = select(func.max(_OTHER.c.version)).where(_OTHER.c.reading_id == _READING.id)
+_NEWEST = _VERSIONS.where(_VERSION.version == _LAST.scalar_subquery())
+
 
 class ReadingDesk(ImageDesk):
     """Keeps what readers placed and graded."""
@@ -36,9 +48,10 @@ class ReadingDesk(ImageDesk):
             image_id = known_id(landmarks.image, of="image")
             hold(writer, ImageRow, image_id)
             found_case = self.case(case)
-            _refuse_strangers(found_case, self.image(image_id), of="reading")
+            _refuse_strangers(writer, found_case, image_id, of="reading")
             same = _same(image_id, landmarks.observer, landmarks.reading)
-            kept = next(iter(self._readings(_newest().where(*same))), None)
+            row = writer.connection.execute(_NEWEST.where(*same)).mappings().one_or_none()
+            kept = _reading(row) if row is not None else None
             if kept is not None and to_json(kept.landmarks) == to_json(landmarks):
                 return kept
             refuse_stale(
@@ -48,14 +61,15 @@ class ReadingDesk(ImageDesk):
                 expected=expected_version,
                 offered=landmarks,
             )
-            if kept is None:
-                row = {
-                    "id": self.new_id(),
+            reading_id = row["reading_id"] if row is not None else self.new_id()
+            if row is None:
+                facts = {
+                    "id": reading_id,
                     "image_id": image_id,
                     "observer": landmarks.observer,
                     "number": landmarks.reading,
                 }
-                self.insert(writer, ReadingRow, [row])
+                self.insert(writer, ReadingRow, [facts])
             new = Reading(
                 id=self.new_id(),
                 case=found_case.id,
@@ -63,14 +77,13 @@ class ReadingDesk(ImageDesk):
                 version=expected_version + 1,
                 saved_at=self.now(),
             )
-            reading_id = writer.connection.execute(select(_READING.id).where(*same)).scalar_one()
             self.insert(writer, ReadingVersionRow, [_version_row(reading_id, new)])
             return new
 
     def readings_of(self, image: str) -> Sequence[Reading]:
         """List the newest version of every reading of an image."""
         image_id = known_id(image, of="image")
-        return self._readings(_newest().where(_READING.image_id == image_id))
+        return self._readings(_NEWEST.where(_READING.image_id == image_id))
 
     def reading_history(self, image: str, observer: str, reading: int) -> Sequence[Reading]:
         """List every version of one reading, first to last."""
@@ -81,13 +94,13 @@ class ReadingDesk(ImageDesk):
         """Keep a grade; it takes the place of an older one of the same kind."""
         with self.transactions.writing("cannot save the grade") as writer:
             case = self.case(grade.case)
-            image = None if grade.image is None else self.image(grade.image)
-            if image is not None:
-                _refuse_strangers(case, image, of="grade")
+            image_id = None if grade.image is None else known_id(grade.image, of="image")
+            if image_id is not None:
+                _refuse_strangers(writer, case, image_id, of="grade")
             row = {
                 "id": checked_id(grade.id, of="grade"),
                 "case_id": case.id,
-                "image_id": image and image.id,
+                "image_id": image_id,
                 "definition": grade.definition,
                 "value": grade.value,
                 "details": dict(grade.details),
@@ -120,14 +133,6 @@ class ReadingDesk(ImageDesk):
             return [_reading(row) for row in connection.execute(query).mappings()]
 
 
-def _newest() -> Select[Any]:
-    other = ReadingVersionRow.__table__.alias("other")
-    last = (
-        select(func.max(other.c.version)).where(other.c.reading_id == _READING.id)
-    ).scalar_subquery()
-    return _VERSIONS.where(_VERSION.version == last)
-
-
 def _same(image_id: str, observer: str, number: int) -> tuple[ColumnElement[bool], ...]:
     return (
         _READING.image_id == image_id,
@@ -136,8 +141,13 @@ def _same(image_id: str, observer: str, number: int) -> tuple[ColumnElement[bool
     )
 
 
-def _refuse_strangers(case: Case, image: Image, *, of: str) -> None:
-    if case.person != image.person:
+def _refuse_strangers(writer: Writer, case: Case, image_id: str, *, of: str) -> None:
+    """Stop before an image that is absent or of another person than the case."""
+    owner = select(ImageRow.person_id).where(ImageRow.id == image_id)
+    person = writer.connection.execute(owner).scalar_one_or_none()
+    if person is None:
+        raise not_found("image", image_id, field="image")
+    if case.person != person:
         raise KeepingError(
             f"cannot save the {of}",
             found="an image of another person than the case",
