@@ -52,6 +52,9 @@ def known_images(arriving: Iterable[ArrivingImage], keeper: Keeper, dock: Dock) 
 
 
 def _sort(one: ArrivingImage, keeper: Keeper, dock: Dock, sorting: _Sorting) -> None:
+    if one.study.source_uid and keeper.study_from(one.study.source_uid) is None:
+        sorting.new.append(one)  # nothing of the study is here, so no image is
+        return
     uids = one.image.source_uids
     here: dict[str, Image] = {}
     for uid in uids:

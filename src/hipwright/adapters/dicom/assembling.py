@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
+from hipwright.adapters.dicom.file_reading import stored_sha256
 from hipwright.adapters.dicom.people import People, Traveler
 from hipwright.adapters.dicom.proposals import Proposal, side_question, view_question
 from hipwright.adapters.dicom.reading_room import ReadFile
@@ -37,19 +38,20 @@ class Assembly:
     rejected: list[Rejected] = field(default_factory=list)
     _spool: Spool = field(default_factory=Spool)
     _parties: dict[str, Party] = field(default_factory=dict)
-    _seen: dict[str, str] = field(default_factory=dict)
+    _seen: dict[str, tuple[int, int]] = field(default_factory=dict)
 
     def add(self, name: str, file: ReadFile) -> None:
         """Take in one DICOM file; a second one with the same UID must have the same pixels."""
         before = self._seen.get(file.uid)
         if before is not None:
-            if before != file.pixels_sha256:
+            kept = self._spool.get(before)
+            if file.content != kept and stored_sha256(file.content) != stored_sha256(kept):
                 reason = "Another file has the same SOP Instance UID but other pixels."
                 self.rejected.append(Rejected(file=name, reason=reason))
             return  # the same picture twice in one import
-        self._seen[file.uid] = file.pixels_sha256
         party = self._party(file.traveler)
         place = self._spool.put(file.content)
+        self._seen[file.uid] = place
         party.groups.setdefault(file.series_key, []).append(
             (replace(file, content=b"", name=name), place)
         )
@@ -70,7 +72,7 @@ class Assembly:
         uid = self.people.new_uid(f"2.25.{int.from_bytes(digest[:16], 'big')}")
         if uid in self._seen:
             return
-        self._seen[uid] = hashlib.sha256(gray.stored).hexdigest()
+        self._seen[uid] = place = self._spool.put(gray.stored)
         traveler = self.people.nameless()
         party = self._party(traveler)
         study = Study(
@@ -92,7 +94,7 @@ class Assembly:
             acquired_on=None,
             source_uids=(uid,),
         )
-        contents = SpooledContents(self._spool, [self._spool.put(gray.stored)])
+        contents = SpooledContents(self._spool, [place])
         party.pictures.append(
             ArrivingImage(image=image, study=study, contents=contents, names=(name,))
         )

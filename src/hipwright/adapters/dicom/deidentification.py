@@ -8,20 +8,23 @@ gone, and what is on the list stays only if its value is of the expected kind.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any
+from functools import cache
 
-from pydicom import config
 from pydicom.datadict import dictionary_VR, tag_for_keyword
-from pydicom.dataelem import DataElement
 from pydicom.dataset import Dataset
-from pydicom.sequence import Sequence
 from pydicom.uid import UID
 
 from hipwright.adapters.dicom.attribute_rules import Keep, Rule, attribute_rules, standard_code
+from hipwright.adapters.dicom.explicit_little_endian import (
+    Element,
+    Elements,
+    sequence,
+    text_element,
+)
+from hipwright.adapters.dicom.raw_values import array_element, number_element, text_of
 from hipwright.adapters.dicom.trade_words import cleaned_description
 
 OLDEST_TOLD = 90
@@ -71,8 +74,8 @@ def parse_date(text: str) -> date | None:
         return None
 
 
-def parted(source: Dataset, disguise: Disguise, *, pixels_clean: bool) -> Dataset:
-    """A new data set without identity; pixel data elements are handed over as they are.
+def parted(source: Dataset, disguise: Disguise, *, pixels_clean: bool) -> dict[int, Element]:
+    """Encoded elements without identity and without pixel data.
 
     ``pixels_clean`` tells whether the picture was found or said to bear no name.
     """
@@ -81,45 +84,40 @@ def parted(source: Dataset, disguise: Disguise, *, pixels_clean: bool) -> Datase
     return result
 
 
-def _kept(source: Dataset, disguise: Disguise) -> Dataset:
-    result = Dataset()
+def _kept(source: Dataset, disguise: Disguise) -> dict[int, Element]:
+    result: dict[int, Element] = {}
     rules = attribute_rules()
     for tag in source.keys():  # noqa: SIM118 - a data set iterates over converted elements
         rule = rules.get(int(tag))
         if rule is None:
             continue
         try:
-            kept = _kept_element(source[tag], rule, disguise)
+            kept = _kept_element(source, int(tag), rule, disguise)
         except Exception:  # noqa: S112 - whatever a hostile value raises: it does not stay
             continue
         if kept is not None:
-            result.add(kept)
+            result[int(tag)] = kept
     return result
 
 
-def _kept_element(element: DataElement, rule: Rule, disguise: Disguise) -> DataElement | None:
-    tag = element.tag
-    vr = dictionary_VR(tag)
-    value = element.value
+def _kept_element(source: Dataset, tag: int, rule: Rule, disguise: Disguise) -> Element | None:
     match rule.keep:
-        case Keep.ARRAY:
-            return element if isinstance(value, bytes) or element.VR in {"US", "SS"} else None
-        case Keep.SEQUENCE:
-            items = [_kept(item, disguise) for item in element.value]
-            return _made(tag, "SQ", Sequence(items))
-        case Keep.CODED:
-            return _made(tag, "SQ", Sequence(_coded(element.value)))
-        case Keep.EMPTIED:
-            return _made(tag, vr, Sequence() if vr == "SQ" else "")
         case Keep.NUMBERS:
-            return element if _are_numbers(element) else None
-    new = _new_text(value, rule, disguise)
-    return None if new is None else _made(tag, vr, new)
+            return number_element(source, tag)
+        case Keep.ARRAY:
+            return array_element(source, tag)
+        case Keep.SEQUENCE:
+            return sequence([_kept(item, disguise) for item in source[tag].value])
+        case Keep.CODED:
+            return sequence(_coded(source[tag].value))
+        case Keep.EMPTIED:
+            return _vr(tag), b""
+    new = _new_text(text_of(source, tag), rule, disguise)
+    return None if new is None else text_element(_vr(tag), new)
 
 
-def _new_text(value: Any, rule: Rule, disguise: Disguise) -> str | list[str] | None:  # noqa: PLR0911
+def _new_text(text: str, rule: Rule, disguise: Disguise) -> str | None:
     """What a textual value becomes, or ``None`` if it may not stay."""
-    text = str(value) if value is not None else ""
     match rule.keep:
         case Keep.THING_UID:
             return disguise.new_uid(text) if text else None
@@ -131,26 +129,26 @@ def _new_text(value: Any, rule: Rule, disguise: Disguise) -> str | list[str] | N
             return _to_the_minute(text)
         case Keep.DESCRIPTOR:
             return cleaned_description(text)
-    many = [text] if isinstance(value, str) or value is None else [str(each) for each in value]
-    kept = [_allowed(each.strip(), rule) for each in many]
-    if rule.keep is Keep.PATTERN:
-        return [each or "" for each in kept] if all(each is not None for each in kept) else None
-    return [each for each in kept if each] or None
+        case _:
+            return _allowed(text, rule)
 
 
 def _allowed(text: str, rule: Rule) -> str | None:
+    """Values that match the rule's pattern, or those that are among its words."""
+    many = [part.strip() for part in text.split("\\")]
     if rule.pattern is not None:
-        return text if rule.pattern.fullmatch(text) else None
-    return text if text in rule.words else None
+        return "\\".join(many) if all(map(rule.pattern.fullmatch, many)) else None
+    return "\\".join(part for part in many if part in rule.words) or None
 
 
 def _moved(text: str, days: int) -> str | None:
     """A DA or DT value on its new date; of a time of day, hour and minute."""
-    day = parse_date(text[:10] if "." in text[:8] else text[:8])
+    dotted = "." in text[:8]
+    day = parse_date(text[:10] if dotted else text[:8])
     new = shifted(day, days) if day is not None else None
     if new is None:
         return None
-    minute = _to_the_minute(text[8:]) if len(text) > 10 else None
+    minute = _to_the_minute(text[8:]) if not dotted and len(text) > 8 else None
     return f"{new:%Y%m%d}" + (minute or "")
 
 
@@ -159,78 +157,77 @@ def _to_the_minute(text: str) -> str | None:
     return f"{digits}00" if len(digits) == 4 and digits.isascii() and digits.isdigit() else None
 
 
-def _are_numbers(element: DataElement) -> bool:
-    value = element.value
-    if value is None or (isinstance(value, str | bytes) and not value):
-        return True
-    many = value if element.VM > 1 else [value]
-    return all(not isinstance(each, str | bytes) and math.isfinite(float(each)) for each in many)
-
-
-def _coded(items: Any) -> list[Dataset]:
-    kept: list[Dataset] = []
+def _coded(items: Iterable[Dataset]) -> list[Elements]:
+    kept: list[Elements] = []
     for item in items:
-        code = standard_code(
-            str(item.get("CodeValue", "")), str(item.get("CodingSchemeDesignator", ""))
-        )
+        value, scheme = str(item.get("CodeValue", "")), str(item.get("CodingSchemeDesignator", ""))
+        code = standard_code(value, scheme)
         if code is None:
             continue
         entry = _code_entry(code.value, code.scheme_designator, code.meaning)
         for nested in ("ViewModifierCodeSequence", "AnatomicRegionModifierSequence"):
             if nested in item:
-                entry.add_new(nested, "SQ", Sequence(_coded(item[nested].value)))
+                entry[keyword_tag(nested)] = sequence(_coded(item[nested].value))
         kept.append(entry)
     return kept
 
 
-def _code_entry(value: str, scheme: str, meaning: str) -> Dataset:
-    entry = Dataset()
-    entry.CodeValue, entry.CodingSchemeDesignator, entry.CodeMeaning = value, scheme, meaning
-    return entry
+def _code_entry(value: str, scheme: str, meaning: str) -> dict[int, Element]:
+    return {
+        0x00080100: text_element("SH", value),
+        0x00080102: text_element("SH", scheme),
+        0x00080104: text_element("LO", meaning),
+    }
 
 
-def _made(tag: Any, vr: str, value: Any) -> DataElement:
-    return DataElement(tag, vr, value, validation_mode=config.IGNORE)
-
-
-def _describe(result: Dataset, source: Dataset, disguise: Disguise, *, pixels_clean: bool) -> None:
+def _describe(
+    result: dict[int, Element], source: Dataset, disguise: Disguise, *, pixels_clean: bool
+) -> None:
     """What every stored file says about itself."""
-    result.PatientID = disguise.patient_id
-    result.PatientName = ""
-    for keyword in _ALWAYS_THERE:
-        if keyword not in result:
-            result.add(_made(keyword_tag(keyword), dictionary_VR(keyword), ""))
-    result.PatientAge = told_age(source)
-    if not result.PatientAge:
-        del result.PatientAge
-    result.PatientIdentityRemoved = "YES"
-    result.LongitudinalTemporalInformationModified = "MODIFIED"
-    result.DeidentificationMethod = "DICOM PS3.15 Annex E, by an allow-list"
-    done = list(METHOD_CODES)
+    said = {
+        "PatientID": disguise.patient_id,
+        "PatientName": "",
+        "PatientIdentityRemoved": "YES",
+        "LongitudinalTemporalInformationModified": "MODIFIED",
+        "DeidentificationMethod": "DICOM PS3.15 Annex E, by an allow-list",
+    }
+    age = told_age(source)
+    if age:
+        said["PatientAge"] = age
     if pixels_clean:
-        done.insert(1, CLEAN_PIXELS_CODE)
-        result.BurnedInAnnotation = "NO"
-    result.DeidentificationMethodCodeSequence = Sequence(
-        [_code_entry(value, "DCM", meaning) for value, meaning in done]
+        said["BurnedInAnnotation"] = "NO"
+    for keyword, text in said.items():
+        result[keyword_tag(keyword)] = text_element(_vr(keyword_tag(keyword)), text)
+    for keyword in ALWAYS_THERE:
+        result.setdefault(keyword_tag(keyword), (_vr(keyword_tag(keyword)), b""))
+    result[keyword_tag("DeidentificationMethodCodeSequence")] = _method_codes(
+        pixels_clean=pixels_clean
     )
 
 
-_ALWAYS_THERE: Mapping[str, None] = dict.fromkeys(
-    (
-        "StudyDate",
-        "StudyTime",
-        "AccessionNumber",
-        "Manufacturer",
-        "ReferringPhysicianName",
-        "PatientBirthDate",
-        "PatientSex",
-        "StudyID",
-        "SeriesNumber",
-        "InstanceNumber",
-    )
-)  # type 2 of PS3.3's patient, study, series, equipment and general image modules
+@cache
+def _method_codes(*, pixels_clean: bool) -> Element:
+    first, *rest = METHOD_CODES
+    done = [first, CLEAN_PIXELS_CODE, *rest] if pixels_clean else [first, *rest]
+    return sequence([_code_entry(value, "DCM", meaning) for value, meaning in done])
 
 
+ALWAYS_THERE = (
+    "StudyDate",
+    "StudyTime",
+    "AccessionNumber",
+    "Manufacturer",
+    "ReferringPhysicianName",
+    "PatientBirthDate",
+    "PatientSex",
+    "StudyID",
+    "SeriesNumber",
+    "InstanceNumber",
+)
+"""Type 2 of PS3.3's patient, study, series, equipment and general image modules."""
+
+
+@cache
 def keyword_tag(keyword: str) -> int:
     """The tag of an attribute the standard names."""
     tag = tag_for_keyword(keyword)
@@ -239,17 +236,22 @@ def keyword_tag(keyword: str) -> int:
     return tag
 
 
+@cache
+def _vr(tag: int) -> str:
+    return dictionary_VR(tag)
+
+
 def told_age(source: Dataset) -> str:
     """The age at the study: from the true dates where they stand, else as the header says."""
-    born = parse_date(str(source.get("PatientBirthDate", "") or ""))
-    made = parse_date(str(source.get("StudyDate", "") or ""))
+    born = parse_date(text_of(source, keyword_tag("PatientBirthDate")))
+    made = parse_date(text_of(source, keyword_tag("StudyDate")))
     if born is not None and made is not None and born <= made:
         years = made.year - born.year - ((made.month, made.day) < (born.month, born.day))
         if years >= 2:
             return f"{min(years, OLDEST_TOLD):03d}Y"
         months = years * 12 + (made.month - born.month - (made.day < born.day)) % 12
         return f"{months:03d}M"
-    said = str(source.get("PatientAge", "") or "").strip().upper()
+    said = text_of(source, keyword_tag("PatientAge")).upper()
     if len(said) != 4 or not said[:3].isdigit() or said[3] not in "DWMY":
         return ""
     return f"{OLDEST_TOLD:03d}Y" if said[3] == "Y" and int(said[:3]) > OLDEST_TOLD else said

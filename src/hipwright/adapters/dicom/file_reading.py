@@ -7,7 +7,8 @@ import io
 from dataclasses import dataclass
 
 import numpy as np
-from pydicom import config, dcmread
+from pydicom import config, dcmread, dcmwrite
+from pydicom.dataelem import DataElement
 from pydicom.dataset import Dataset, FileDataset
 from pydicom.encaps import encapsulate, get_frame
 from pydicom.pixels.utils import pixel_array
@@ -30,6 +31,7 @@ from hipwright.engines.imaging.gray_levels import Pixels
 config.settings.reading_validation_mode = config.IGNORE  # strangers' files: judged here, below
 
 PREAMBLE = 128
+PIXEL_DATA = 0x7FE00010
 LARGEST_SIDE = 20_000
 LARGEST_PICTURE = 250_000_000
 """Pixels. A film of 43 × 43 cm at 0.1 mm has 19 million (judgment)."""
@@ -171,8 +173,6 @@ class StoredPixels:
     transfer_syntax: UID
     value: bytes
     vr: str
-    sha256: str
-    """Of the stored values, little endian, whatever their coding."""
 
 
 def transfer_syntax_of(dataset: Dataset) -> UID:
@@ -227,7 +227,6 @@ def plain_pixels(value: bytes, form: PixelForm) -> StoredPixels:
         transfer_syntax=ExplicitVRLittleEndian,
         value=value + b"\0" * (len(value) % 2),
         vr="OW" if form.bits_allocated > 8 else "OB",
-        sha256=hashlib.sha256(value).hexdigest(),
     )
 
 
@@ -246,9 +245,43 @@ def pixels_sha256(dataset: Dataset) -> str:
     return hashlib.sha256(value[: pixel_form(dataset).expected_bytes]).hexdigest()
 
 
+def stored_sha256(content: bytes) -> str:
+    """The digest of a whole file's stored values."""
+    return pixels_sha256(parse(content))
+
+
 def _digest(pixels: Pixels) -> str:
     little = pixels.astype(pixels.dtype.newbyteorder("<"), copy=False)
     return hashlib.sha256(np.ascontiguousarray(little).data).hexdigest()
+
+
+def in_little_endian(dataset: Dataset) -> Dataset:
+    """The same data set, pixel data left out, in little endian.
+
+    Raises
+    ------
+    ImportRefusedError
+        It cannot be written the other way round.
+    """
+    if dataset.original_encoding[1] is not False:
+        return dataset
+    try:
+        buffer = io.BytesIO()
+        rest = Dataset({tag: dataset.get_item(tag) for tag in dataset.keys() if tag != PIXEL_DATA})  # noqa: SIM118
+        rest.set_original_encoding(*dataset.original_encoding)
+        rest.decode()
+        for element in rest.iterall():
+            _turn_words(element)
+        dcmwrite(buffer, rest, implicit_vr=False, little_endian=True, enforce_file_format=False)
+        return dcmread(io.BytesIO(buffer.getvalue()), force=True)
+    except Exception as problem:
+        raise refused("Its big-endian header cannot be read.") from problem
+
+
+def _turn_words(element: DataElement) -> None:
+    """Words of two bytes are not turned by the library."""
+    if element.VR == "OW" and isinstance(element.value, bytes) and len(element.value) % 2 == 0:
+        element.value = np.frombuffer(element.value, ">u2").astype("<u2").tobytes()
 
 
 def _compressed(dataset: Dataset, syntax: UID, value: object) -> StoredPixels:
@@ -260,8 +293,8 @@ def _compressed(dataset: Dataset, syntax: UID, value: object) -> StoredPixels:
         raise refused("Truncated: its compressed picture breaks off.") from problem
     frame = cleaned_frame(frame, syntax)
     dataset["PixelData"].value = kept = encapsulate([frame])
-    sha256 = _digest(decoded(dataset, raw=True))  # it must open, or it is not kept
-    return StoredPixels(transfer_syntax=syntax, value=kept, vr="OB", sha256=sha256)
+    decoded(dataset, raw=True)  # it must open, or it is not kept
+    return StoredPixels(transfer_syntax=syntax, value=kept, vr="OB")
 
 
 def _without_high_bits(value: bytes, form: PixelForm) -> bytes:

@@ -28,7 +28,6 @@ class Traveler:
     sex: str | None
     shift_days: int
     disguise: Disguise
-    known: bool
     warnings: list[str] = field(default_factory=list)
 
     def person(self) -> Person:
@@ -141,7 +140,6 @@ class People:
             sex=sex,
             shift_days=shift,
             disguise=disguise,
-            known=person is not None,
         )
 
     def _known(self, numbers: list[str], study: str) -> str | None:

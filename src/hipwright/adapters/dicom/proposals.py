@@ -99,7 +99,7 @@ def propose(dataset: Dataset, modality: str) -> Proposal:
     )
 
 
-def _view(dataset: Dataset, said: list[list[str]]) -> tuple[View, float]:
+def _view(dataset: Dataset, said: list[tuple[str, ...]]) -> tuple[View, float]:
     projection = _projection(dataset)
     part = text(dataset, "BodyPartExamined").upper()
     if part in ELSEWHERE:
@@ -122,7 +122,7 @@ def _from_codes(part: str, projection: str) -> tuple[View, float]:
 
 
 def _from_words(
-    meaning: str, words: list[str], projection: str, *, last: bool
+    meaning: str, words: tuple[str, ...], projection: str, *, last: bool
 ) -> tuple[View, float]:
     view = View(meaning)
     if view is View.PELVIS_AP and projection in SIDEWAYS:
@@ -146,7 +146,7 @@ def _projection(dataset: Dataset) -> str:
 
 
 def _laterality(
-    dataset: Dataset, said: list[list[str]], view: View, warnings: list[str]
+    dataset: Dataset, said: list[tuple[str, ...]], view: View, warnings: list[str]
 ) -> tuple[Laterality, float]:
     if view is View.PELVIS_AP:
         return Laterality.BOTH, 0.95
@@ -183,7 +183,7 @@ def _header_laterality(dataset: Dataset) -> Laterality:
     return Laterality.UNKNOWN
 
 
-def _side_in_words(dataset: Dataset, said: list[list[str]]) -> Side | None:
+def _side_in_words(dataset: Dataset, said: list[tuple[str, ...]]) -> Side | None:
     """The one side the nearest description names, if it names one."""
     for keyword, words in zip(DESCRIPTIONS, said, strict=True):
         named = {meaning for meaning, _ in meanings_in(words, "sides")}
@@ -196,7 +196,7 @@ def _side_in_words(dataset: Dataset, said: list[list[str]]) -> Side | None:
     return None
 
 
-def _posture(said: list[list[str]]) -> Posture:
+def _posture(said: list[tuple[str, ...]]) -> Posture:
     for words in said:
         found = meanings_in(words, "postures")
         if found:

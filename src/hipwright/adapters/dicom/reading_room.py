@@ -12,6 +12,7 @@ from hipwright.adapters.dicom.file_reading import (
     PixelForm,
     StoredPixels,
     decoded,
+    in_little_endian,
     parse,
     pixel_form,
     refused,
@@ -39,7 +40,6 @@ class ReadFile:
     kind: ImageKind
     modality: str
     uid: str
-    pixels_sha256: str
     study_uid: str
     study_date: date | None
     study_label: str
@@ -78,16 +78,16 @@ def read_file(content: bytes, people: People, *, pixels_checked: bool) -> ReadFi
     traveler = people.of(dataset)
     warnings = _warnings(dataset, modality)
     pixels = _looked_over(dataset, form, pixels, kind, pixels_checked, warnings)
+    little = in_little_endian(dataset)
+    new = parted(little, traveler.disguise, pixels_clean=True)
     proposal = propose(dataset, modality)
-    new = parted(dataset, traveler.disguise, pixels_clean=True)
     return ReadFile(
         content=stored_bytes(new, pixels),
         traveler=traveler,
         kind=kind,
         modality=modality,
-        uid=str(new.SOPInstanceUID),
-        pixels_sha256=pixels.sha256,
-        study_uid=str(new.StudyInstanceUID),
+        uid=people.new_uid(text(dataset, "SOPInstanceUID")),
+        study_uid=people.new_uid(study_of(dataset)),
         study_date=_day(dataset, traveler, "StudyDate", "SeriesDate", "AcquisitionDate"),
         study_label=cleaned_description(text(dataset, "StudyDescription")),
         series_key=_series_key(dataset, kind, form),

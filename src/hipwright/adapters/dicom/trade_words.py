@@ -7,7 +7,7 @@ import tomllib
 import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 
 _WORD = re.compile(r"[a-z]+|\d+")
@@ -15,15 +15,16 @@ _LONGEST_KEPT_NUMBER = 2
 """Digits: 45 (degrees) and 3 (mm) stay, a patient number does not."""
 
 
-def folded(text: str) -> list[str]:
+@lru_cache(maxsize=512)
+def folded(text: str) -> tuple[str, ...]:
     """The words and numbers of a text, lower case, without accents.
 
     >>> folded("Hüft-LWS 45° Gauche")
-    ['huft', 'lws', '45', 'gauche']
+    ('huft', 'lws', '45', 'gauche')
     """
     plain = unicodedata.normalize("NFKD", text.replace("ß", "ss").replace("ø", "o"))
     plain = "".join(letter for letter in plain if not unicodedata.combining(letter))
-    return _WORD.findall(plain.lower())
+    return tuple(_WORD.findall(plain.lower()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,21 +34,21 @@ class Phrase:
     words: tuple[str, ...]
     open_ended: bool
 
-    def is_in(self, text: list[str]) -> bool:
+    def is_in(self, text: tuple[str, ...]) -> bool:
         """Whether the phrase occurs in the folded text."""
         count = len(self.words)
         return any(
             self._matches(text[start : start + count]) for start in range(len(text) - count + 1)
         )
 
-    def _matches(self, part: list[str]) -> bool:
+    def _matches(self, part: tuple[str, ...]) -> bool:
         *first, last = self.words
         begun = part[-1].startswith(last) if self.open_ended else part[-1] == last
-        return begun and part[:-1] == first
+        return begun and list(part[:-1]) == first
 
 
 def _phrase(entry: str) -> Phrase:
-    return Phrase(tuple(folded(entry.rstrip("*"))), entry.endswith("*"))
+    return Phrase(folded(entry.rstrip("*")), entry.endswith("*"))
 
 
 @cache
@@ -62,7 +63,8 @@ def phrases() -> Mapping[str, Mapping[str, tuple[Phrase, ...]]]:
     }
 
 
-def meanings_in(text: list[str], section: str) -> list[tuple[str, Phrase]]:
+@lru_cache(maxsize=4096)
+def meanings_in(text: tuple[str, ...], section: str) -> tuple[tuple[str, Phrase], ...]:
     """Every meaning of that section the text carries, longest phrase first."""
     found = [
         (meaning, phrase)
@@ -70,7 +72,7 @@ def meanings_in(text: list[str], section: str) -> list[tuple[str, Phrase]]:
         for phrase in entries
         if phrase.is_in(text)
     ]
-    return sorted(found, key=lambda pair: -sum(map(len, pair[1].words)))
+    return tuple(sorted(found, key=lambda pair: -sum(map(len, pair[1].words))))
 
 
 @cache
@@ -85,6 +87,7 @@ def _vocabulary() -> frozenset[str]:
     return frozenset(word for phrase in every for word in phrase.words)
 
 
+@lru_cache(maxsize=512)
 def cleaned_description(text: str) -> str:
     """What a description may keep: words of the trade and numbers of one or two digits.
 

@@ -16,7 +16,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from hipwright.engines.imaging.gray_levels import Pixels
 
@@ -75,6 +74,8 @@ def painted_over(pixels: Pixels, rows: tuple[TextRow, ...], *, margin: int = 2) 
 
 def _glyphs(marks: NDArray[np.bool_], *, crowded: bool) -> list[tuple[slice, slice]]:
     """Boxes of connected marks that have the size and looks of a glyph."""
+    from scipy import ndimage  # slow to import, and most imports need no film looked over
+
     labels, count = ndimage.label(marks, structure=np.ones((3, 3), dtype=int))
     if count == 0 or (count > MOST_MARKS and not crowded):
         sizes = np.bincount(labels.ravel(), minlength=count + 1)
