@@ -15,6 +15,8 @@ from hipwright.apps.web import signing_in
 from hipwright.apps.web.access.headers import SafeHeaders
 from hipwright.apps.web.access.sessions import Sessions
 from hipwright.apps.web.access.start_links import StartLinks
+from hipwright.apps.web.adding.routes import router as adding_router
+from hipwright.apps.web.arriving import ArrivalTable
 from hipwright.apps.web.cases.routes import router as cases_router
 from hipwright.apps.web.films import router as films_router
 from hipwright.apps.web.guard import Guard
@@ -64,6 +66,7 @@ def create_app(
         ),
         links=StartLinks(now=clock.now, lives=settings.link_lives),
         static=static,
+        arrivals=ArrivalTable(settings.folder / "arriving", clock),
         announce=announce,
     )
     app = FastAPI(title="hipwright", docs_url=None, redoc_url=None, openapi_url=None)
@@ -81,7 +84,7 @@ def create_app(
 
 
 def _routers() -> list[APIRouter]:
-    return [signing_in.router, cases_router, films_router]
+    return [signing_in.router, cases_router, adding_router, films_router]
 
 
 def _answer_failures(app: FastAPI) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,9 +13,10 @@ from starlette.requests import HTTPConnection
 
 from hipwright.apps.web.access.sessions import Session, Sessions
 from hipwright.apps.web.access.start_links import StartLinks
+from hipwright.apps.web.arriving import ArrivalTable
 from hipwright.apps.web.settings import WebSettings
 from hipwright.apps.web.static_files import StampedFiles
-from hipwright.workflows.ports import Clock
+from hipwright.workflows.ports import Clock, Dock
 
 if TYPE_CHECKING:
     from hipwright.wiring import Workspace
@@ -33,8 +35,21 @@ class WebState:
     sessions: Sessions
     links: StartLinks
     static: StampedFiles
+    arrivals: ArrivalTable
     announce: Callable[[str], None]
     warmed: threading.Event = field(default_factory=threading.Event)
+
+    @cached_property
+    def dock(self) -> Dock:
+        """What reads studies and decodes pictures."""
+        from hipwright.wiring import loading_dock
+
+        return loading_dock(self.opened)
+
+    @property
+    def author(self) -> str:
+        """Who changes things through this server, where no reader's code stands for them."""
+        return "human:local"
 
     @property
     def folder(self) -> Path:

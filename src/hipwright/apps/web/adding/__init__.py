@@ -1,0 +1,1 @@
+"""Taking images in through the browser: bring, look, confirm, keep all or nothing."""
