@@ -50,7 +50,8 @@ def copy_tables(source: Connection, target: Path) -> None:
 def copy_rows(source: Connection, target: Connection, tables: MetaData) -> None:
     """Copy every row, tables in the order in which they refer to each other."""
     for table in tables.sorted_tables:
-        rows = source.execution_options(yield_per=_BATCH).execute(select(table)).mappings()
+        streaming = {"yield_per": _BATCH}
+        rows = source.execute(select(table), execution_options=streaming).mappings()
         for batch in rows.partitions(_BATCH):
             target.execute(insert(table), [dict(row) for row in batch])
 
