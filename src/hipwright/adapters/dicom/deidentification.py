@@ -138,7 +138,8 @@ def _allowed(text: str, rule: Rule) -> str | None:
     many = [part.strip() for part in text.split("\\")]
     if rule.pattern is not None:
         return "\\".join(many) if all(map(rule.pattern.fullmatch, many)) else None
-    return "\\".join(part for part in many if part in rule.words) or None
+    kept = [part if part in rule.words else "" for part in many]  # each in its own place
+    return "\\".join(kept) if any(kept) else None
 
 
 def _moved(text: str, days: int) -> str | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import logging
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +29,7 @@ from hipwright.adapters.dicom.objects import why_not
 from hipwright.domain.errors import ImportRefusedError
 from hipwright.engines.imaging.gray_levels import Pixels
 
+logging.getLogger("pydicom").setLevel(logging.CRITICAL)  # its notes quote values of the header
 config.settings.reading_validation_mode = config.IGNORE  # strangers' files: judged here, below
 
 PREAMBLE = 128

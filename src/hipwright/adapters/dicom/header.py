@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from pydicom.dataset import Dataset
+from pydicom.multival import MultiValue
 
 from hipwright.engines.imaging.calibration import FilmScaleFacts, Spacing
 
@@ -17,7 +18,7 @@ def text(dataset: Dataset, keyword: str) -> str:
         return ""
     if isinstance(value, str):
         return value.strip()
-    parts = value if hasattr(value, "__iter__") and not isinstance(value, bytes) else [value]
+    parts = value if isinstance(value, MultiValue | list | tuple) else [value]
     try:
         return "\\".join(str(part) for part in parts).strip()
     except Exception:  # noqa: BLE001, RUF100 - person names decode late and may fail

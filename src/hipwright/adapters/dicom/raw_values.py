@@ -11,6 +11,7 @@ import numpy as np
 from pydicom.datadict import dictionary_VR
 from pydicom.dataelem import DataElement, RawDataElement
 from pydicom.dataset import Dataset
+from pydicom.multival import MultiValue
 from pydicom.valuerep import VR as VALUE_REPRESENTATION
 
 from hipwright.adapters.dicom.explicit_little_endian import Element
@@ -58,7 +59,7 @@ def text_of(source: Dataset, tag: int) -> str:
         return item.value.decode("latin-1").strip(" \0")
     if isinstance(item.value, str):
         return item.value.strip(" \0")
-    if hasattr(item.value, "__iter__"):
+    if isinstance(item.value, MultiValue | list | tuple):
         return "\\".join(str(part) for part in item.value)
     return str(item.value).strip(" \0")
 

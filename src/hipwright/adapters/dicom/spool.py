@@ -6,6 +6,7 @@ Only de-identified bytes go in. The file has no name and is gone with the proces
 from __future__ import annotations
 
 import tempfile
+import weakref
 from collections.abc import Sequence
 from typing import overload
 
@@ -19,6 +20,7 @@ class Spool:
     def __init__(self) -> None:
         self._file = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY_BYTES)  # noqa: SIM115
         self._end = 0
+        weakref.finalize(self, self._file.close)
 
     def put(self, content: bytes) -> tuple[int, int]:
         """Take a content; the answer is its place."""

@@ -72,8 +72,23 @@ def painted_over(pixels: Pixels, rows: tuple[TextRow, ...], *, margin: int = 2) 
     return result
 
 
-def _glyphs(marks: NDArray[np.bool_], *, crowded: bool) -> list[tuple[slice, slice]]:
-    """Boxes of connected marks that have the size and looks of a glyph."""
+@dataclass(frozen=True, slots=True)
+class _Glyph:
+    """A connected mark that may be a letter; ``solid`` ones fill their box, as I and 1 do."""
+
+    top: int
+    bottom: int
+    left: int
+    right: int
+    solid: bool
+
+    @property
+    def height(self) -> int:
+        return self.bottom - self.top
+
+
+def _glyphs(marks: NDArray[np.bool_], *, crowded: bool) -> list[_Glyph]:
+    """Connected marks that have the size and looks of a letter."""
     from scipy import ndimage  # slow to import, and most imports need no film looked over
 
     labels, count = ndimage.label(marks, structure=np.ones((3, 3), dtype=int))
@@ -81,47 +96,48 @@ def _glyphs(marks: NDArray[np.bool_], *, crowded: bool) -> list[tuple[slice, sli
         sizes = np.bincount(labels.ravel(), minlength=count + 1)
         if np.count_nonzero(sizes[1:] >= SHORTEST_GLYPH) > MOST_MARKS:
             return []
-    boxes = ndimage.find_objects(labels)
-    return [
-        (box[0], box[1])
-        for index, box in enumerate(boxes, start=1)
-        if _like_a_glyph(labels[box] == index)
-    ]
+    found: list[_Glyph] = []
+    for index, (down, across) in enumerate(ndimage.find_objects(labels), start=1):
+        glyph = _as_glyph(labels[down, across] == index, down.start, across.start)
+        if glyph is not None:
+            found.append(glyph)
+    return found
 
 
-def _like_a_glyph(mark: NDArray[np.bool_]) -> bool:
+def _as_glyph(mark: NDArray[np.bool_], top: int, left: int) -> _Glyph | None:
     height, width = mark.shape
     if not SHORTEST_GLYPH <= height <= TALLEST_GLYPH or width > 1.6 * height:
-        return False
+        return None
     filled = float(mark.mean())
-    return filled > SPARSEST_SHARE and (filled < SOLID_SHARE or width <= 0.5 * height)
+    solid = filled >= SOLID_SHARE
+    if filled <= SPARSEST_SHARE or (solid and width > 0.5 * height):
+        return None
+    return _Glyph(top, top + height, left, left + width, solid)
 
 
-def _rows_of(boxes: list[tuple[slice, slice]]) -> Iterator[TextRow]:
+def _rows_of(glyphs: list[_Glyph]) -> Iterator[TextRow]:
     """Glyphs that stand on one line, are equally tall, and follow each other closely."""
-    left_over = sorted(boxes, key=lambda box: box[1].start)
+    left_over = sorted(glyphs, key=lambda glyph: glyph.left)
     while left_over:
         row = [left_over.pop(0)]
-        rest: list[tuple[slice, slice]] = []
-        for box in left_over:
-            if _continues(row[-1], box):
-                row.append(box)
-            else:
-                rest.append(box)
+        rest: list[_Glyph] = []
+        for glyph in left_over:
+            (row if _continues(row[-1], glyph) else rest).append(glyph)
         left_over = rest
-        if len(row) >= FEWEST_GLYPHS:
+        drawn = sum(not glyph.solid for glyph in row)
+        if len(row) >= FEWEST_GLYPHS and 2 * drawn >= len(row):  # bars alone are no writing
             yield TextRow(
-                top=min(box[0].start for box in row),
-                bottom=max(box[0].stop for box in row),
-                left=row[0][1].start,
-                right=max(box[1].stop for box in row),
+                top=min(glyph.top for glyph in row),
+                bottom=max(glyph.bottom for glyph in row),
+                left=row[0].left,
+                right=max(glyph.right for glyph in row),
                 glyphs=len(row),
             )
 
 
-def _continues(last: tuple[slice, slice], box: tuple[slice, slice]) -> bool:
-    tall, other = last[0].stop - last[0].start, box[0].stop - box[0].start
-    alike = ALIKE[0] <= other / tall <= ALIKE[1]
-    on_line = abs(box[0].stop - last[0].stop) <= 0.35 * max(tall, other)
-    gap = box[1].start - last[1].stop
-    return alike and on_line and -0.3 * tall <= gap <= 2.0 * max(tall, other)
+def _continues(last: _Glyph, glyph: _Glyph) -> bool:
+    taller = max(last.height, glyph.height)
+    alike = ALIKE[0] <= glyph.height / last.height <= ALIKE[1]
+    on_line = abs(glyph.bottom - last.bottom) <= 0.35 * taller
+    gap = glyph.left - last.right
+    return alike and on_line and -0.3 * last.height <= gap <= 2.0 * taller
