@@ -1,1 +1,1 @@
-
+"""Frames of the hip: sides, baseline, clock."""

@@ -1,1 +1,1 @@
-
+"""Fits and meetings on raw arrays, without a word of anatomy."""

@@ -1,1 +1,1 @@
-
+"""Constructions bound to the catalog, and their doubt."""

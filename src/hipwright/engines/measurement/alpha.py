@@ -236,10 +236,10 @@ def _from_the_head(arms: Floats, axis: Floats) -> Floats:
 def _share_at(arms: Floats, limit: Floats) -> Floats:
     """Where along each segment its distance from the center is the limit: 0 start, 1 end."""
     start, step = arms[..., :-1, :], np.diff(arms, axis=-2)
-    a = (step**2).sum(axis=-1)
-    b = (start * step).sum(axis=-1)
-    c = (start**2).sum(axis=-1) - limit**2
-    root = np.sqrt(np.maximum(b**2 - a * c, 0.0))
+    a: Floats = (step**2).sum(axis=-1)
+    b: Floats = (start * step).sum(axis=-1)
+    c: Floats = (start**2).sum(axis=-1) - limit**2
+    root: Floats = np.sqrt(np.maximum(b**2 - a * c, 0.0))
     with np.errstate(invalid="ignore", divide="ignore"):
-        share = np.where(c <= 0, (root - b) / a, (-root - b) / a)
-    return np.clip(np.nan_to_num(share), 0.0, 1.0)
+        share: Floats = (np.sign(0.5 - (c > 0)) * root - b) / a
+    return np.clip(np.where(a > 0, share, 0.0), 0.0, 1.0)

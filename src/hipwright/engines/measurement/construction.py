@@ -49,7 +49,11 @@ class Construction:
 
     id: str
     kernel: Kernel
-    __doc__: str
+
+    @property
+    def doc(self) -> str:
+        """What the kernel says of itself."""
+        return self.kernel.__doc__ or ""
 
     @property
     def definition(self) -> MeasurementDefinition:
@@ -119,7 +123,7 @@ def measures(first: str, *others: str) -> Callable[[Kernel], Construction]:
     """
 
     def bind(kernel: Kernel) -> Construction:
-        bound = [Construction(entry, kernel, kernel.__doc__ or "") for entry in (first, *others)]
+        bound = [Construction(entry, kernel) for entry in (first, *others)]
         for construction in bound:
             if construction.id in _REGISTRY:
                 raise CatalogError(f"cannot bind {construction.id}: it already has a construction")

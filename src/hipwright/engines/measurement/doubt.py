@@ -152,7 +152,9 @@ class _Sampler:
         kinds = {item.id: self.catalog.landmark(item.id).kind for item in self.landmarks}
         outlines = [c for c in self.landmarks.contours if kinds[c.id] is LandmarkKind.CIRCLE]
         open_contours = [c for c in self.landmarks.contours if kinds[c.id] is LandmarkKind.CONTOUR]
-        fits = {(c.id, c.side): _fit(plane_from_px(self.film, c.xy_px)) for c in outlines}
+        fits: dict[Key, _Fit] = {
+            (c.id, c.side): _fit(plane_from_px(self.film, c.xy_px)) for c in outlines
+        }
         self.units_per_mm = _units_per_mm(self.film, fits)
         self.circles = {key: self._circle(key, fit) for key, fit in fits.items()}
         relative_sd = self.film.calibration.relative_sd
@@ -198,7 +200,7 @@ class _Sampler:
         if circle is None:
             return drawn
         arms = at - circle.center[0]
-        outward = arms / np.maximum(np.hypot(arms[:, 0], arms[:, 1]), 1e-12)[:, None]
+        outward = arms / np.maximum(np.hypot(*arms.T), 1e-12)[:, None]
         carried = (circle.center - circle.center[0])[:, None, :]
         return drawn + carried + circle.breath[:, None, None] * outward
 
@@ -212,9 +214,16 @@ class _Fit:
 
 
 def _fit(outline: Floats) -> _Fit:
+    return _fit_again(np.ascontiguousarray(outline).tobytes())
+
+
+@lru_cache(maxsize=64)
+def _fit_again(outline_bytes: bytes) -> _Fit:
+    """The fit of an outline, remembered: most changes of a reading leave the heads alone."""
+    outline = np.frombuffer(outline_bytes, dtype=np.float64).reshape(-1, 2)
     extent = float(np.ptp(outline, axis=0).max()) / 2
     center, radius, kept = fit_round_part(outline, tolerance=BUMP_TOLERANCE_SHARE * extent)
-    off = np.hypot(*(outline[kept] - center).T) - radius
+    off: Floats = np.linalg.norm(outline[kept] - center, axis=-1) - radius
     return _Fit(center=center, radius=radius, kept=kept, rms=float(np.sqrt(np.mean(off**2))))
 
 
@@ -237,9 +246,9 @@ def _normals(seed: int, key: str, draws: int) -> Floats:
     sequence = np.random.SeedSequence([seed, zlib.crc32(key.encode())])
     generator = np.random.Generator(np.random.PCG64(sequence))
     half = (draws + 1) // 2
-    strata = ndtri((np.arange(half) + 0.5) / half)
+    strata: Floats = ndtri((np.arange(half) + 0.5) / half)
     strata /= np.sqrt(np.mean(strata**2))
     drawn = np.column_stack([generator.permutation(strata) for _ in range(3)])
-    rows = np.vstack([np.zeros((1, 3)), drawn, -drawn])[: draws + 1]
+    rows: Floats = np.vstack([np.zeros((1, 3)), drawn, -drawn])[: draws + 1]
     rows.setflags(write=False)
     return rows

@@ -52,7 +52,8 @@ class HipOnFilm:
         if entry.needs_scale and not self.read.film.calibration.is_calibrated:
             return self._not(entry, "the film is uncalibrated and this construction needs mm")
         construction = CONSTRUCTIONS[entry.id]
-        values = construction.evaluate(*inputs.values(), parameters=self._parameters(entry))
+        placed = (value for value in inputs.values() if value is not None)
+        values = construction.evaluate(*placed, parameters=self._parameters(entry))
         if not np.isfinite(values[0]):
             return self._not(entry, entry.undefined_when)
         return self._measurement(entry, construction, values)

@@ -1,4 +1,4 @@
-"""The Shenton line: does the neck's arc run on into the pelvis'?"""
+"""The Shenton line: whether the neck's arc runs on into that of the pelvis."""
 
 from __future__ import annotations
 
@@ -9,6 +9,8 @@ from hipwright.engines.geometry.circles import fit_circles
 from hipwright.engines.measurement.construction import measures
 
 Floats = NDArray[np.float64]
+
+FEWEST_POINTS = 3
 
 
 @measures("shenton_step")
@@ -51,6 +53,3 @@ def shenton_step(neck_arc: Floats, obturator_arc: Floats) -> Floats:
     end = np.where(nearest[..., None] == 0, arms[..., 0, :], arms[..., -1, :])
     step = np.hypot(end[..., 0], end[..., 1]) - radius
     return np.where(foramen[..., 1] > center[..., 1], step, np.nan)
-
-
-FEWEST_POINTS = 3

@@ -12,9 +12,9 @@ KERNELS = {each.kernel.__name__: each for each in CONSTRUCTIONS.values()}
 
 @pytest.mark.parametrize("construction", KERNELS.values(), ids=KERNELS)
 def test_example_of_a_construction_shows_what_it_gives(construction: Construction) -> None:
-    globals_ = dict(construction.kernel.__globals__)  # pyright: ignore[reportFunctionMemberAccess] - kernels are functions
+    globals_ = dict(construction.kernel.__globals__)
     name = construction.kernel.__name__
-    test = doctest.DocTestParser().get_doctest(construction.__doc__, globals_, name, None, 0)
+    test = doctest.DocTestParser().get_doctest(construction.doc, globals_, name, None, 0)
     assert test.examples, f"{name} has no example"
     results = doctest.DocTestRunner(optionflags=doctest.ELLIPSIS).run(test)
     assert results.failed == 0
