@@ -1,16 +1,17 @@
 """Run the commands that the documents show, and compare with what they show.
 
 A fenced block that opens with ``console`` is run when all its commands are ``hipwright``; another
-one (``python3 bootstrap.py``) is only shown. Each page has a fresh folder and a fresh workspace,
-which its blocks share from top to bottom. Output is compared like a doctest's: ``...`` stands for
-anything, and differences in white space do not count. A block whose commands are meant to fail
-says so in its opening line: ``console exit=1``.
+one (``python3 bootstrap.py``) is only shown. Each page has a fresh workspace and a fresh folder
+with a copy of ``docs/``, which its blocks share from top to bottom. Output is compared like a
+doctest's: ``...`` stands for anything, and differences in white space do not count. A block whose
+commands are meant to fail says so in its opening line: ``console exit=1``.
 """
 
 import doctest
 import os
 import re
 import shlex
+import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterator
@@ -66,8 +67,8 @@ def split(lines: list[str]) -> Iterator[tuple[int, str, str]]:
         yield start, command, "".join(f"{line}\n" for line in output)
 
 
-def failures(page: Path) -> Iterator[str]:
-    """Run the commands of one page; yield what differs from what it shows."""
+def failures(page: Path, documents: Path) -> Iterator[str]:
+    """Run the commands of one page beside a copy of ``documents``; yield what differs."""
     found = list(examples(page.read_text(encoding="utf-8")))
     if not found:
         return
@@ -82,7 +83,7 @@ def failures(page: Path) -> Iterator[str]:
             }
         )
         work = Path(folder) / "work"
-        work.mkdir()
+        shutil.copytree(documents, work / documents.name)
         for example in found:
             yield from compare(example, work, environment)
 

@@ -13,6 +13,7 @@ HOUSE = ROOT / "src" / "hipwright"
 ROOMS = {"domain", "catalog", "engines", "phantoms", "workflows", "adapters", "apps"}
 NO_ROOMS = {"utils", "helpers", "common", "manager", "misc", "util", "helper", "managers"}
 LONGEST_MODULE = 400
+TABLES = {".toml"}  # data, read by looking things up
 OURS = (".py", ".js", ".css", ".html", ".toml", ".typ")
 
 modules = sorted(
@@ -48,6 +49,7 @@ def test_no_module_is_longer_than_anyone_reads() -> None:
     lengths = {
         path.relative_to(ROOT).as_posix(): len(path.read_text(encoding="utf-8").splitlines())
         for path in modules
+        if path.suffix not in TABLES
     }
     assert {name: length for name, length in lengths.items() if length > LONGEST_MODULE} == {}
 

@@ -1,1 +1,1 @@
-
+"""All input and output: files, databases, documents, wire formats; no thinking here."""

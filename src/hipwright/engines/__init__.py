@@ -1,1 +1,1 @@
-
+"""Pure functions: domain values in, domain values out."""

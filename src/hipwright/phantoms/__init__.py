@@ -1,1 +1,1 @@
-
+"""Hips, films and volumes whose truth is known by construction; engines are unknown here."""

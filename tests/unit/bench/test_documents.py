@@ -98,16 +98,24 @@ def block(command: str, shown: str, options: str = "") -> str:
         (block("-c 'print(1.25)'", "2\n"), "Shown:"),
         (block("-c 'exit(3)'", ""), "ended with 3, not 0"),
         (block("-c 'exit(3)'", "", " exit=3"), None),
-        (block("-c 'import os; print(os.listdir())'", "[]\n"), None),
+        (
+            block(
+                "-c 'import os; print(os.listdir(), os.listdir(\"docs\"))'", "['docs'] ['a.txt']\n"
+            ),
+            None,
+        ),
         (block("-c 'import os; os.environ[\"HIPWRIGHT_WORKSPACE\"]'", ""), None),
     ],
 )
 def test_a_shown_command_is_compared_with_what_it_says_now(
     tmp_path: Path, text: str, problem: str | None
 ) -> None:
+    documents = tmp_path / "docs"
+    documents.mkdir()
+    (documents / "a.txt").write_text("a")
     page = tmp_path / "page.md"
     page.write_text(text, encoding="utf-8")
-    found = list(doc_commands.failures(page))
+    found = list(doc_commands.failures(page, documents))
     if problem is None:
         assert found == []
     else:

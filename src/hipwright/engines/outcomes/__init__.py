@@ -1,1 +1,1 @@
-
+"""Agreement between observers and readings, and change beyond its doubt."""
