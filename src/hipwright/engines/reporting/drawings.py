@@ -91,6 +91,64 @@ def _crossing(start: Floats, along: Floats, other: Floats, across: Floats) -> Fl
     return start + step[0] * unit(along)
 
 
+def _alpha_anatomic(onset: str, sheet: Sheet, text: str) -> None:
+    center, tip = sheet.place("femoral_head_center"), sheet.place(onset)
+    neck, base = _neck_middle(sheet), _base_middle(sheet)
+    reach = float(np.hypot(*(tip - center)))
+    axis = base - neck
+    _head_circle(sheet)
+    sheet.line(neck - 0.4 * axis, base, stroke=Stroke.FAINT)
+    sheet.line(center, center + 1.8 * reach * unit(axis))
+    sheet.line(center, _past(center, tip, 0.35))
+    sheet.label(sheet.angle(center, axis, tip - center, 0.6 * reach), text)
+
+
+def _neck_middle(sheet: Sheet) -> Floats:
+    return (sheet.place("femoral_neck_superior") + sheet.place("femoral_neck_inferior")) / 2
+
+
+def _base_middle(sheet: Sheet) -> Floats:
+    upper = sheet.place("femoral_neck_base_superior")
+    return (upper + sheet.place("femoral_neck_base_inferior")) / 2
+
+
+def _offset(sheet: Sheet, text: str) -> None:
+    center, radius = sheet.place("femoral_head"), sheet.radius("femoral_head")
+    neck, base = _neck_middle(sheet), _base_middle(sheet)
+    along = unit(base - neck)
+    upper = sheet.place("femoral_neck_superior")
+    across = upper - neck - float((upper - neck) @ along) * along
+    up = unit(across)
+    sheet.circle(center, radius)
+    sheet.line(neck, base, stroke=Stroke.BASELINE)
+    top = center + radius * up
+    for start in (top, upper):
+        foot = start - float((start - center) @ along) * along
+        sheet.line(foot - 0.4 * radius * along, foot + 2.2 * radius * along, stroke=Stroke.FAINT)
+    low = top + float((upper - top) @ up) * up
+    sheet.line(top, low)
+    sheet.label(top + 0.25 * radius * up, text)
+
+
+def _scar_and_roof(sheet: Sheet, text: str) -> None:
+    medial, lateral = sheet.place("sourcil_medial_edge"), sheet.place("sourcil_lateral_edge")
+    first, last = sheet.place("physeal_scar_medial"), sheet.place("physeal_scar_lateral")
+    sheet.line(_past(lateral, medial, 0.6), _past(medial, lateral, 0.6))
+    sheet.line(_past(last, first, 0.6), _past(first, last, 0.6))
+    sheet.label((_past(medial, lateral, 0.6) + _past(first, last, 0.6)) / 2, text)
+
+
+def _lateralization(sheet: Sheet, text: str) -> None:
+    center, radius = sheet.place("femoral_head"), sheet.radius("femoral_head")
+    line = sheet.place("ilioischial_line")
+    by_height = line[np.argsort(line[:, 1])]
+    u = float(np.interp(float(center[1]), by_height[:, 1], by_height[:, 0]))
+    edge = center - radius * LATERAL
+    sheet.circle(center, radius)
+    sheet.line(np.array([u, center[1]]), edge)
+    sheet.label((np.array([u, center[1]]) + edge) / 2 - 0.3 * radius * UP, text)
+
+
 def _extrusion(sheet: Sheet, text: str) -> None:
     center, radius = sheet.place("femoral_head"), sheet.radius("femoral_head")
     rim = sheet.place("acetabular_rim_lateral")
@@ -109,11 +167,17 @@ RECIPES: Mapping[str, Recipe] = MappingProxyType(
     {
         "lateral_center_edge_angle.sourcil": partial(_center_edge, "sourcil_lateral_edge"),
         "lateral_center_edge_angle.rim": partial(_center_edge, "acetabular_rim_lateral"),
+        "lateral_center_edge_angle.with_ossicle": partial(_center_edge, "ossicle_lateral_edge"),
         "anterior_center_edge_angle.sourcil": partial(_center_edge, "anterior_sourcil_edge"),
         "anterior_center_edge_angle.rim": partial(_center_edge, "anterior_rim_edge"),
         "roof_angle.tonnis": partial(_rise, "sourcil_medial_edge", "sourcil_lateral_edge"),
         "sharp_angle": partial(_rise, "teardrop_inferior", "acetabular_rim_lateral"),
         "alpha_angle.three_point": partial(_alpha, "alpha_onset"),
+        "alpha_angle.anatomic": partial(_alpha_anatomic, "alpha_onset"),
+        "head_neck_offset": _offset,
+        "head_neck_offset_ratio": _offset,
+        "fear_index": _scar_and_roof,
+        "head_lateralization": _lateralization,
         "neck_shaft_angle": _neck_shaft,
         "extrusion_index": _extrusion,
     }

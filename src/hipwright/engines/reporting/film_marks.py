@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from hipwright.catalog.entries import LandmarkKind, MeasurementDefinition
 from hipwright.domain.errors import SideError
-from hipwright.domain.film_marks import CircleMark, Mark
+from hipwright.domain.film_marks import CircleMark, Mark, Stroke
 from hipwright.domain.measurement import Measurement
-from hipwright.engines.anatomy.canonical import FilmBorder
+from hipwright.engines.anatomy.canonical import FilmBorder, MidlineBorder
 from hipwright.engines.imaging.film_plane import px_from_plane
 from hipwright.engines.measurement.construction import Circles
 from hipwright.engines.measurement.doubt import Key
@@ -21,6 +21,9 @@ from hipwright.engines.reporting.numbers import value_with_unit
 from hipwright.engines.reporting.tracing import CIRCLE_STEPS, Sheet
 
 Floats = NDArray[np.float64]
+
+A_PAIR = 2
+"""Two landmarks without a drawing of their own are joined by a line."""
 
 
 def marks_for(definition_id: str, read_film: ReadFilm, border: FilmBorder) -> tuple[Mark, ...]:
@@ -33,7 +36,7 @@ def marks_for(definition_id: str, read_film: ReadFilm, border: FilmBorder) -> tu
     read_film
         The film with its drawn landmarks and baseline.
     border
-        The hip.
+        The hip; for what belongs to both hips either will do.
 
     Returns
     -------
@@ -48,7 +51,7 @@ def marks_for(definition_id: str, read_film: ReadFilm, border: FilmBorder) -> tu
         The catalog has no entry of that id.
     """
     entry = read_film.catalog.measurement(definition_id)
-    hip = HipOnFilm(read_film, border)
+    hip = HipOnFilm(read_film, MidlineBorder(film=border.film) if entry.midline else border)
     sheet = Sheet(hip)
     try:
         used = _used(sheet, entry)
@@ -61,6 +64,9 @@ def marks_for(definition_id: str, read_film: ReadFilm, border: FilmBorder) -> tu
         if recipe is not None:
             recipe(sheet, text)
         elif used:
+            points = [at for at in used if at.ndim == 1]
+            if len(entry.landmarks) == len(used) == A_PAIR:
+                sheet.line(*points, stroke=Stroke.FAINT)
             sheet.label(np.mean(np.stack(used), axis=0), text)
     return tuple(sheet.marks)
 
@@ -70,7 +76,8 @@ def _used(sheet: Sheet, entry: MeasurementDefinition) -> list[Floats]:
     shelf = sheet.hip.read.catalog
     drawn = entry.id in RECIPES
     middles: list[Floats] = []
-    for name in entry.landmarks:
+    for name, parsed in zip(entry.landmarks, entry.inputs, strict=True):
+        known = shelf.landmark(parsed.landmark)
         placed = sheet.hip.input(name)
         if placed is None:
             continue
@@ -78,11 +85,11 @@ def _used(sheet: Sheet, entry: MeasurementDefinition) -> list[Floats]:
             if not drawn:
                 sheet.circle(placed.center[0], float(placed.radius[0]))
             middles.append(placed.center[0])
-        elif shelf.landmark(name).kind is LandmarkKind.CONTOUR:
+        elif known.kind is LandmarkKind.CONTOUR:
             sheet.outline(placed[0])
             middles.append(placed[0].mean(axis=0))
         else:
-            sheet.point(name, shelf.landmark(name).name, placed[0])
+            sheet.point(known.id, known.name, placed[0])
             middles.append(placed[0])
     return middles
 

@@ -97,9 +97,11 @@ class Sheet:
         self.marks.append(PointMark(at=self._one(at), landmark=landmark, name=name))
 
     def _px(self, uv: Floats) -> tuple[Px, ...]:
-        read, border = self.hip.read, self.hip.border
-        roll = float(read.leveling.roll_rad[0])
-        px = px_from_plane(read.film, border.from_canonical(uv, roll_rad=roll))
+        read = self.hip.read
+        roll, direction = float(read.leveling.roll_rad[0]), self.hip.border.direction
+        cos, sin = np.cos(roll), np.sin(roll)
+        u, v = direction * uv[..., 0], uv[..., 1]
+        px = px_from_plane(read.film, np.stack([cos * u - sin * v, sin * u + cos * v], axis=-1))
         return tuple((float(x), float(y)) for x, y in px)
 
     def _one(self, uv: Floats) -> Px:

@@ -1,20 +1,17 @@
-"""What the Films screen takes from the server: the workspace, pictures, who reads."""
+"""What the Films screen takes from the server: the workspace and its pictures."""
 
 from __future__ import annotations
-
-import re
 
 from starlette.requests import HTTPConnection
 
 from hipwright.apps.web.films.pictures import PictureShelf
 from hipwright.apps.web.films.screen import films_of
-from hipwright.apps.web.state import session_of, web_state
+from hipwright.apps.web.state import web_state
 from hipwright.domain.errors import NotFoundError
 from hipwright.domain.keeping import Case, Image
 from hipwright.workflows.ports import Keeper
 
-READER_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,11}")
-"""A reader's short code, such as initials: letters, digits, hyphens."""
+SEXES = {"F": "female", "M": "male"}
 
 
 def keeper_of(asked: HTTPConnection) -> Keeper:
@@ -29,12 +26,6 @@ def shelf_of(asked: HTTPConnection) -> PictureShelf:
         opened = web_state(asked).opened
         app.films = PictureShelf(lambda: opened.keeper, lambda: opened.dock)
     return app.films
-
-
-def observer_of(asked: HTTPConnection) -> str | None:
-    """Who reads in this session, such as ``human:AB``; ``None`` before a code is chosen."""
-    code = session_of(asked).reader
-    return f"human:{code}" if code else None
 
 
 def film_of(keeper: Keeper, image: str) -> Image:
@@ -73,6 +64,11 @@ def require_file(keeper: Keeper, image: str, sha256: str) -> None:
             next_step="Open the film again.",
             field="sha256",
         )
+
+
+def sex_of(keeper: Keeper, film: Image) -> str | None:
+    """``female`` or ``male``, where ranges differ by it; ``None`` where it is not known."""
+    return SEXES.get(keeper.person(film.person).sex or "")
 
 
 def case_of(keeper: Keeper, film: Image, asked: str | None) -> Case | None:

@@ -14,9 +14,9 @@ from pydantic import Field
 from hipwright.adapters.wire.documents import SOFTWARE
 from hipwright.apps.web.films import screen
 from hipwright.apps.web.films.calibrating import CalibrationWish, calibrated
-from hipwright.apps.web.films.desk import READER_CODE, film_of, keeper_of, observer_of
+from hipwright.apps.web.films.desk import film_of, keeper_of
 from hipwright.apps.web.films.messages import Message, Saved, landmark_set
-from hipwright.apps.web.state import session_of, web_state
+from hipwright.apps.web.films.reader import READER_CODE, observer_of, remember_reader
 from hipwright.catalog import load
 from hipwright.domain.errors import StaleWriteError
 from hipwright.domain.keeping import Image, Reading
@@ -34,10 +34,10 @@ class ReaderCode(Message):
 
 @router.post("/films/reader")
 async def choose_reader(request: Request, chosen: ReaderCode) -> Response:
-    """From now on this session reads under that code."""
-    session_of(request).reader = chosen.code
-    await asyncio.to_thread(web_state(request).sessions.keep)
-    return JSONResponse({"observer": observer_of(request)})
+    """From now on this browser reads under that code."""
+    response = JSONResponse({"observer": f"human:{chosen.code}"})
+    remember_reader(response, chosen.code, secure=request.url.scheme == "https")
+    return response
 
 
 @router.post("/films/{image}/reading")
@@ -46,7 +46,9 @@ async def save(request: Request, image: str, saved: Saved) -> Response:
     keeper = keeper_of(request)
     film = await asyncio.to_thread(film_of, keeper, image)
     if saved.observer != observer_of(request):
-        body = {"error": {"code": "reader", "message": "This session reads under another code."}}
+        body = {
+            "error": {"code": "reader", "message": "This browser reads under another code by now."}
+        }
         return JSONResponse(body, HTTPStatus.FORBIDDEN)
     try:
         reading = await asyncio.to_thread(_save, keeper, film, saved)

@@ -13,12 +13,13 @@ from hipwright.apps.web.films.desk import (
     case_of,
     film_of,
     keeper_of,
-    observer_of,
     require_file,
+    sex_of,
     shelf_of,
 )
 from hipwright.apps.web.films.live import converse
 from hipwright.apps.web.films.messages import Moved, items_of
+from hipwright.apps.web.films.reader import observer_of
 from hipwright.apps.web.films.working import WorkingReading
 from hipwright.apps.web.showing.pages import render
 from hipwright.catalog import load
@@ -77,7 +78,7 @@ def _page_facts(
     number = reading if reading and 1 <= reading <= MOST_READINGS else max(own, default=1)
     current = own.get(number)
     others = [i for i in screen.films_of(keeper.images_of(film.person)) if i.id != film.id]
-    facts = screen.film_facts(film, case, load()) | {
+    facts = screen.film_facts(film, case, load(), sex=sex_of(keeper, film)) | {
         "observer": observer,
         "reading": number,
         "current": None if current is None else screen.reading_with_items(current),
@@ -138,11 +139,12 @@ async def beside(request: Request, image: str) -> Response:
 def _beside(keeper: Keeper, film: Image) -> dict[str, Any]:
     reading = newest_reading(keeper, film.id, None)
     items = [] if reading is None else items_of(reading.landmarks)
-    working = WorkingReading(film, NOBODY)
+    sex = sex_of(keeper, film)
+    working = WorkingReading(film, NOBODY, sex=sex)
     touched = working.take(Moved(seq=0, items=tuple(items), all=True))
     answer = working.first_answer(touched)
     return {
-        "facts": screen.film_facts(film, case_of(keeper, film, None), load()),
+        "facts": screen.film_facts(film, case_of(keeper, film, None), load(), sex=sex),
         "name": screen.film_name(film),
         "reading": None if reading is None else screen.reading_facts(reading),
         "items": [item.model_dump(mode="json") for item in items],
@@ -156,8 +158,9 @@ async def live(socket: WebSocket, image: str) -> None:
     """Landmarks in, findings out; the guard has checked session and origin."""
     try:
         film = await asyncio.to_thread(film_of, keeper_of(socket), image)
+        sex = await asyncio.to_thread(sex_of, keeper_of(socket), film)
     except KeepingError:
         await socket.close(code=1008)
         return
     await socket.accept()
-    await converse(socket, WorkingReading(film, observer_of(socket) or NOBODY))
+    await converse(socket, WorkingReading(film, observer_of(socket) or NOBODY, sex=sex))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
 from hipwright.apps.web.films.messages import items_of, side_name
@@ -19,13 +19,16 @@ NOT_ASKED = frozenset({"calibration_ball", *DERIVED_INPUTS})
 """Landmarks that are never asked for: the ball has its own tool, the rest follow from others."""
 
 
-def film_facts(image: Image, case: Case | None, catalog: Catalog) -> Json:
+def film_facts(
+    image: Image, case: Case | None, catalog: Catalog, *, sex: str | None = None
+) -> Json:
     """The film, its landmarks in reading order, and the measurements of its view."""
     sides = [side for side in Side if image.laterality.shows(side)]
     first = case.side if case is not None and case.side in sides else sides[0]
     ordered = [first, *(side for side in sides if side is not first)]
     entries = [entry for entry in catalog.measurements.values() if _is_shown(entry, image.view)]
     used = {name for entry in entries for name in catalog.to_place_for(entry)}
+    titles = _titles(catalog, image.view)
     return {
         "image": image.id,
         "version": image.version,
@@ -38,9 +41,12 @@ def film_facts(image: Image, case: Case | None, catalog: Catalog) -> Json:
         "sides": [side_name(side) for side in ordered],
         "caseSide": side_name(first),
         "case": None if case is None else case.code,
-        "landmarks": [_landmark(entry, used) for entry in reading_order(catalog, image.view)],
-        "measurements": [_measurement(entry, image.view, catalog) for entry in entries],
+        "landmarks": [
+            _landmark(entry, used, titles) for entry in reading_order(catalog, image.view)
+        ],
+        "measurements": [_measurement(entry, image.view, catalog, sex) for entry in entries],
         "scale": scale_facts(image),
+        "schematic": _schematic(catalog, image.view),
     }
 
 
@@ -50,26 +56,43 @@ def _is_shown(entry: MeasurementDefinition, view: View) -> bool:
 
 def reading_order(catalog: Catalog, view: View) -> list[LandmarkDefinition]:
     """The landmarks of a view in the order they are asked for."""
-    return [
-        entry
-        for entry in catalog.landmarks.values()
-        if view in entry.views and entry.id not in NOT_ASKED
-    ]
+    asked = [name for step in catalog.reading_order.get(view, ()) for name in step.landmarks]
+    seen = (entry.id for entry in catalog.landmarks.values() if view in entry.views)
+    names = dict.fromkeys([*asked, *seen])
+    return [catalog.landmark(name) for name in names if name not in NOT_ASKED]
 
 
-def _landmark(entry: LandmarkDefinition, used: Collection[str]) -> Json:
+def _titles(catalog: Catalog, view: View) -> dict[str, str]:
+    steps = catalog.reading_order.get(view, ())
+    return {name: step.title for step in steps for name in step.landmarks}
+
+
+def _schematic(catalog: Catalog, view: View) -> Json | None:
+    drawn = catalog.schematics.get(view)
+    if drawn is None:
+        return None
+    return {
+        "outlines": [{"points": o.points, "closed": o.closed} for o in drawn.outlines],
+        "spots": {n: {"places": s.places, "radius": s.radius} for n, s in drawn.spots.items()},
+    }
+
+
+def _landmark(entry: LandmarkDefinition, used: Collection[str], titles: Mapping[str, str]) -> Json:
     return {
         "id": entry.id,
         "name": entry.name,
         "kind": entry.kind.value,
         "midline": entry.midline,
         "definition": entry.definition,
+        "title": titles.get(entry.id, ""),
         "used": entry.id in used,
     }
 
 
-def _measurement(entry: MeasurementDefinition, view: View, catalog: Catalog) -> Json:
-    chosen = entry.range_for(view)
+def _measurement(
+    entry: MeasurementDefinition, view: View, catalog: Catalog, sex: str | None
+) -> Json:
+    chosen = entry.range_for(view, sex)
     return {
         "id": entry.id,
         "name": entry.name,

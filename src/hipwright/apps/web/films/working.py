@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
+from functools import cached_property
 from typing import Any
 
 from hipwright.adapters.wire.documents import SOFTWARE
@@ -23,7 +24,7 @@ from hipwright.workflows.measure_hip import check_landmarks
 
 Json = dict[str, Any]
 
-LEVELS_THE_PELVIS = frozenset({"femoral_head", "teardrop_inferior"})
+LEVELS_THE_PELVIS = frozenset({"femoral_head", "femoral_head_center", "teardrop_inferior"})
 """Landmarks that move every measurement that needs the pelvic baseline."""
 
 
@@ -33,11 +34,19 @@ class WorkingReading:
     Not safe for two threads at once; each socket has its own.
     """
 
-    def __init__(self, image: Image, observer: str, *, catalog: Catalog | None = None) -> None:
+    def __init__(
+        self,
+        image: Image,
+        observer: str,
+        *,
+        sex: str | None = None,
+        catalog: Catalog | None = None,
+    ) -> None:
         self.image = image
         self.film = image.film()
         self.observer = observer
         self.catalog = load() if catalog is None else catalog
+        self.sex = sex
         self.items: dict[Key, Item] = {}
         self.chosen: Chosen | None = None
         self._told: dict[tuple[str, object], Finding] = {}
@@ -92,6 +101,13 @@ class WorkingReading:
         rows = self._news(None)
         return {"rows": rows} if rows else None
 
+    @cached_property
+    def _position_landmarks(self) -> frozenset[str]:
+        """Landmarks that tell the film's position, on which some signs depend."""
+        limits = (limit.measurement for limit in self.catalog.position_limits)
+        entries = (self.catalog.measurement(name) for name in limits)
+        return frozenset(name for e in entries for name in self.catalog.to_place_for(e))
+
     def forget_told(self) -> None:
         """Tell everything again: the screen on the other end is new."""
         self._told = {}
@@ -102,7 +118,9 @@ class WorkingReading:
         kept = [item for item in items if not self._refused(item, problems)]
         landmarks = self._set(kept)
         check_landmarks(self.film, landmarks, self.catalog)
-        read = read_film(self.film, landmarks, catalog=self.catalog, software=SOFTWARE)
+        read = read_film(
+            self.film, landmarks, catalog=self.catalog, software=SOFTWARE, sex=self.sex
+        )
         self._read = read
         return read, problems
 
@@ -123,10 +141,12 @@ class WorkingReading:
     def _affected(self, touched: Collection[str]) -> Iterator[MeasurementDefinition]:
         ids = set(touched)
         levels = bool(ids & LEVELS_THE_PELVIS)
+        places = bool(ids & self._position_landmarks)
         scales = not self.film.calibration.is_calibrated and "femoral_head" in ids
         for entry in self.catalog.measurements.values():
-            own = ids & {*self.catalog.to_place_for(entry), *entry.landmarks}
-            if own or scales or (levels and entry.needs_baseline):
+            own = ids & {*self.catalog.to_place_for(entry), *(i.landmark for i in entry.inputs)}
+            leveled = levels and entry.needs_baseline
+            if own or scales or leveled or (places and entry.position_sensitive):
                 yield entry
 
     def _news(self, only: Collection[str] | None) -> list[Json]:

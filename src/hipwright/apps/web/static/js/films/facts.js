@@ -1,0 +1,141 @@
+// @ts-check
+// What the server tells about a film, and the shapes that travel.
+
+/** @typedef {import("../lib/placed.js").Item} Item */
+/** @typedef {import("../lib/placed.js").SideName} SideName */
+/** @typedef {import("../lib/film-transform.js").Place} Place */
+/** @typedef {{ text: string, identifier: string, seen: string, firstHand: boolean }} Source */
+/** @typedef {{ scheme: string, bands: string[], variant: string, source: Source, note: string, used: boolean }} Range */
+/**
+ * @typedef {object} Measurement
+ * @property {string} id
+ * @property {string} name
+ * @property {string} abbreviation
+ * @property {string} group
+ * @property {boolean} midline
+ * @property {string[]} landmarks
+ * @property {string} construction
+ * @property {string} sign
+ * @property {Range[]} ranges
+ * @property {{ text: string, source: Source }[]} population
+ * @property {{ text: string, source: Source }[]} repeatability
+ * @property {{ text: string, sources: Source[] }[]} pitfalls
+ * @property {Source[]} sources
+ */
+/** @typedef {{ observer: string, reading: number, version: number, savedAt: string, count: number }} ReadingFacts */
+/** @typedef {ReadingFacts & { items: Item[] }} KeptReading */
+/** @typedef {{ calibrated: boolean, source: string, note: string, spacing: string, doubt: string, magnification: number | null }} Scale */
+/** @typedef {{ places: Place[], radius: number }} Spot */
+/** @typedef {{ outlines: { points: Place[], closed: boolean }[], spots: Record<string, Spot> }} Schematic */
+/**
+ * @typedef {object} FilmFacts
+ * @property {string} image
+ * @property {number} version
+ * @property {string} sha256
+ * @property {number} columns
+ * @property {number} rows
+ * @property {number} aspect
+ * @property {string} view
+ * @property {string} viewName
+ * @property {("left" | "right")[]} sides the case's own hip first
+ * @property {"left" | "right"} caseSide
+ * @property {string | null} case
+ * @property {import("../lib/guide-order.js").Landmark[]} landmarks
+ * @property {Measurement[]} measurements
+ * @property {Scale} scale
+ * @property {Schematic | null} schematic
+ */
+/**
+ * @typedef {object} ReadingPart
+ * @property {string | null} observer
+ * @property {number} reading
+ * @property {KeptReading | null} current
+ * @property {ReadingFacts[]} readings
+ * @property {{ image: string, name: string }[]} others
+ * @property {string | null} beside
+ */
+/** @typedef {FilmFacts & ReadingPart} ScreenFacts */
+/** @typedef {{ bands: [string, number, number][], value: number, low: number, high: number, label: string }} Bar */
+/** @typedef {{ words: string, split: boolean, scheme: string, variant: string, seen: string, source: string, settles: string }} ClassWords */
+/**
+ * @typedef {object} Row
+ * @property {string} id
+ * @property {SideName} side
+ * @property {string} [reason]
+ * @property {string[]} [missing]
+ * @property {number} [value]
+ * @property {string} [text]
+ * @property {string} [interval]
+ * @property {string} [baseline]
+ * @property {string[]} [notes]
+ * @property {string} [quality]
+ * @property {ClassWords | null} [class]
+ * @property {Bar | null} [bar]
+ */
+/** @typedef {{ kind: "line" | "arc" | "circle", stroke: string, xy: Place[] } | { kind: "label", at: Place, text: string }} Mark */
+/** @typedef {{ id: string, side: SideName, xy: Place[] }} FittedCircle */
+/** @typedef {{ id: string, side: SideName, message: string }} Problem */
+/**
+ * @typedef {object} Answer
+ * @property {number} seq
+ * @property {Row[]} [rows]
+ * @property {Mark[]} [marks]
+ * @property {FittedCircle[]} [circles]
+ * @property {Problem[]} [problems]
+ * @property {{ code: string, message: string }} [error]
+ */
+
+/** @returns {ScreenFacts} */
+export function readFacts() {
+  return JSON.parse(document.getElementById("film-facts")?.textContent ?? "null");
+}
+
+/** @param {SideName} side */
+export function sideWord(side) {
+  return side ?? "midline";
+}
+
+/**
+ * An element of the page that is there by the template.
+ * @template {Element} Kind
+ * @param {string} selector
+ * @param {new () => Kind} kind
+ * @param {ParentNode} [within]
+ * @returns {Kind}
+ */
+export function part(selector, kind, within = document) {
+  const found = within.querySelector(selector);
+  if (!(found instanceof kind)) throw new Error(`the page lacks ${selector}`);
+  return found;
+}
+
+/**
+ * A new element with attributes and children.
+ * @template {keyof HTMLElementTagNameMap} Tag
+ * @param {Tag} tag
+ * @param {Record<string, string | boolean | null>} [attributes]
+ * @param {...(Node | string | null)} children
+ * @returns {HTMLElementTagNameMap[Tag]}
+ */
+export function made(tag, attributes = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (value === true) element.setAttribute(name, "");
+    else if (value !== false && value !== null) element.setAttribute(name, value);
+  }
+  element.append(...children.filter((child) => child !== null));
+  return element;
+}
+
+/**
+ * A new SVG element.
+ * @param {string} tag
+ * @param {Record<string, string | number>} [attributes]
+ * @param {...(Node | string)} children
+ */
+export function drawn(tag, attributes = {}, ...children) {
+  const element = document.createElementNS("http://www.w3.org/2000/svg", tag);
+  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, String(value));
+  element.append(...children);
+  return element;
+}

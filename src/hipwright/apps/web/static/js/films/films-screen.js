@@ -1,0 +1,144 @@
+// @ts-check
+// The Films screen: puts the picture, the reading, the numbers and the panels together.
+
+import { FilmView, registerFilmView } from "../components/film-view/film-view.js";
+import { paintAbout } from "./about-panel.js";
+import { Autosave } from "./autosave.js";
+import { Beside } from "./beside.js";
+import { part, readFacts } from "./facts.js";
+import { GuidePanel } from "./guide-panel.js";
+import { Keys } from "./keys.js";
+import { LiveNumbers } from "./live-numbers.js";
+import { NumbersPanel } from "./numbers-panel.js";
+import { Overlay } from "./overlay.js";
+import { Placing } from "./placing.js";
+import { PictureBar } from "./picture-bar.js";
+import { ReadingModel } from "./reading-model.js";
+import { ReadingsPanel } from "./readings-panel.js";
+import { ScaleTool } from "./scale-tool.js";
+
+registerFilmView();
+
+const facts = readFacts();
+const screen = part("[data-films]", HTMLElement);
+const view = part("film-view[data-main]", FilmView);
+const spoken = part("[data-spoken]", HTMLElement);
+const failure = part("[data-failure]", HTMLElement);
+
+/** @param {string} words */
+function announce(words) {
+  spoken.textContent = words;
+}
+
+const model = new ReadingModel(facts, facts.current?.items ?? []);
+const overlay = new Overlay(view, model);
+const hint = part("[data-hint]", HTMLElement);
+const placing = new Placing(view, model, overlay, (words) => {
+  hint.textContent = words;
+});
+const bar = new PictureBar(part("[data-picture-bar]", HTMLElement), view, model, placing);
+new Keys(view, model, placing, overlay, {
+  help: () => part("#films-keys", HTMLDialogElement).showModal(),
+  snapping: () => bar.toggleSnapping(),
+  announce,
+});
+const numbers = new NumbersPanel(part("[data-numbers-panel]", HTMLElement), facts);
+const about = part("[data-about]", HTMLElement);
+const live = new LiveNumbers(facts.image, model.placed);
+const saving = new Autosave({
+  image: facts.image,
+  case: facts.case,
+  observer: facts.observer,
+  reading: facts.reading,
+  version: facts.current?.version ?? 0,
+  placed: model.placed,
+});
+new GuidePanel(part("[data-guide]", HTMLElement), model, announce);
+new ReadingsPanel(part("[data-readings]", HTMLElement), { facts, model, overlay, saving, announce });
+new ScaleTool(part("[data-scale]", HTMLElement), { facts, view, placing, announce });
+new Beside(screen, facts, view);
+
+model.addEventListener("changed", () => {
+  overlay.redraw();
+  live.follow(model.placed);
+  saving.follow(model.placed);
+});
+model.addEventListener("target", () => overlay.redraw());
+
+numbers.addEventListener("choose", (event) => {
+  const { detail } = /** @type {CustomEvent<import("./live-numbers.js").Chosen | null>} */ (event);
+  if (detail === null) {
+    overlay.marks = [];
+    overlay.redraw();
+  }
+  live.choose(detail);
+  tellAbout();
+});
+
+function tellAbout() {
+  const { chosen } = numbers;
+  const measurement = facts.measurements.find((m) => m.id === chosen?.id) ?? null;
+  const row = chosen ? (numbers.rows.get(chosen.side ? `${chosen.id}@${chosen.side}` : chosen.id) ?? null) : null;
+  paintAbout(about, measurement, row);
+}
+
+live.addEventListener("answer", (event) => {
+  const { detail: answer } = /** @type {CustomEvent<import("./facts.js").Answer>} */ (event);
+  if (answer.rows) numbers.take(answer.rows);
+  if (answer.marks) overlay.marks = answer.marks;
+  if (answer.circles) overlay.circles = answer.circles;
+  if (answer.marks || answer.circles) overlay.paint();
+  const trouble = answer.error?.message ?? answer.problems?.[0]?.message ?? "";
+  const told = part("[data-trouble]", HTMLElement);
+  told.hidden = trouble === "";
+  told.textContent = trouble;
+});
+live.addEventListener("line", (event) => {
+  const { detail: isOpen } = /** @type {CustomEvent<boolean>} */ (event);
+  screen.classList.toggle("cut-off", !isOpen);
+  part("[data-cut-off]", HTMLElement).hidden = isOpen;
+});
+live.addEventListener("locked", () => {
+  part("[data-locked]", HTMLElement).hidden = false;
+});
+
+saving.addEventListener("state", (event) => {
+  part("[data-saving]", HTMLElement).textContent = /** @type {CustomEvent<string>} */ (event).detail;
+});
+saving.say(saving.version > 0 ? `Saved, version ${saving.version}` : "");
+
+view.addEventListener("film-ready", (event) => {
+  const { detail } = /** @type {CustomEvent<{ reduced: number, plain: boolean }>} */ (event);
+  screen.classList.add("shown");
+  failure.hidden = true;
+  overlay.paint();
+  if (detail.reduced > 1) {
+    announce(`This screen's graphics show the film at 1/${detail.reduced} of its size. Landmarks keep their accuracy.`);
+  }
+  performance.mark("film-visible");
+});
+view.addEventListener("film-failed", (event) => {
+  const { detail } = /** @type {CustomEvent<{ message: string }>} */ (event);
+  failure.hidden = false;
+  part("[data-failure-words]", HTMLElement, failure).textContent = detail.message;
+});
+part("[data-try-again]", HTMLButtonElement, failure).addEventListener("click", () => show());
+
+part("[data-sheet]", HTMLButtonElement).addEventListener("click", (event) => {
+  const open = screen.classList.toggle("panel-closed");
+  /** @type {HTMLElement} */ (event.currentTarget).setAttribute("aria-expanded", String(!open));
+});
+
+function show() {
+  failure.hidden = true;
+  view.show({
+    columns: facts.columns,
+    rows: facts.rows,
+    aspect: facts.aspect,
+    preview: view.dataset["preview"] ?? "",
+    pixels: view.dataset["pixels"] ?? "",
+    name: view.dataset["name"] ?? "Film",
+  });
+}
+
+show();

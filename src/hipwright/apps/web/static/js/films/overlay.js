@@ -1,0 +1,241 @@
+// @ts-check
+// What lies over the picture: handles, outlines, fitted circles, lines of the chosen
+// measurement, other readers' landmarks. Everything is given in film pixels.
+
+import { fromKey } from "../lib/placed.js";
+import { drawn, sideWord } from "./facts.js";
+import { handleShape } from "./handle-shapes.js";
+
+/** @typedef {import("../lib/film-transform.js").Place} Place */
+/** @typedef {import("../lib/placed.js").Item} Item */
+/** @typedef {import("../lib/placed.js").Placed} Placed */
+/** @typedef {import("./reading-model.js").ReadingModel} ReadingModel */
+/** @typedef {import("../components/film-view/film-view.js").FilmView} FilmView */
+/** @typedef {import("./facts.js").Mark} Mark */
+/** @typedef {import("./facts.js").FittedCircle} FittedCircle */
+
+export class Overlay {
+  /**
+   * @param {FilmView} view
+   * @param {ReadingModel} model
+   */
+  constructor(view, model) {
+    this.view = view;
+    this.model = model;
+    /** @type {Mark[]} */
+    this.marks = [];
+    /** @type {FittedCircle[]} */
+    this.circles = [];
+    /** @type {Item[]} */
+    this.ghosts = [];
+    /** @type {Place | null} */
+    this.crosshair = null;
+    this.namesShown = false;
+    this.wanted = 0;
+    this.svg = drawn("svg", { class: "overlay" });
+    this.layers = Object.fromEntries(
+      ["ghosts", "marks", "outlines", "between", "handles", "cross"].map((name) => {
+        const layer = drawn("g", { class: name });
+        this.svg.append(layer);
+        return [name, layer];
+      }),
+    );
+    /** @type {Map<string, SVGElement>} */
+    this.handles = new Map();
+    view.append(this.svg);
+    view.addEventListener("film-moved", () => this.redraw());
+  }
+
+  redraw() {
+    if (this.wanted) return;
+    this.wanted = requestAnimationFrame(() => this.paint());
+  }
+
+  paint() {
+    cancelAnimationFrame(this.wanted);
+    this.wanted = 0;
+    if (!this.view.isReady) return;
+    this.fill("ghosts", this.ghosts.flatMap((item) => this.ghost(item)));
+    this.fill("marks", this.marks.map((mark) => this.mark(mark)));
+    this.fill("outlines", [
+      ...this.circles.map((circle) => this.line(circle.xy, this.outlineClass(circle), true)),
+      ...[...this.model.placed].flatMap(([key, item]) => this.outline(key, item)),
+    ]);
+    this.fill("between", this.between());
+    this.paintHandles();
+    this.fill("cross", this.crosshair ? [this.cross(this.crosshair)] : []);
+  }
+
+  /** @param {string} name @param {Node[]} children */
+  fill(name, children) {
+    this.layers[name]?.replaceChildren(...children);
+  }
+
+  /** @param {{ id: string, side: import("../lib/placed.js").SideName }} circle */
+  outlineClass({ id, side }) {
+    const key = side === null ? id : `${id}@${side}`;
+    return `fitted${key === this.model.target ? " active" : ""}`;
+  }
+
+  /** @param {string} key @param {Item} item */
+  outline(key, item) {
+    const kind = this.model.landmarkOf(key)?.kind;
+    if (kind !== "contour" || item.xy.length < 2) return [];
+    return [this.line(item.xy, key === this.model.target ? "contour active" : "contour")];
+  }
+
+  /** Places where the active contour can be given a further vertex. */
+  between() {
+    const key = this.model.target;
+    const item = key === null ? undefined : this.model.placed.get(key);
+    if (!item || key === null || this.model.isPlacing) return [];
+    if (this.model.landmarkOf(key)?.kind !== "contour") return [];
+    return item.xy.slice(1).map((after, index) => {
+      const before = /** @type {Place} */ (item.xy[index]);
+      const [x, y] = this.view.screenOf([(before[0] + after[0]) / 2, (before[1] + after[1]) / 2]);
+      return drawn("g", { "data-handle": `${key}+${index + 1}`, class: "add", transform: `translate(${x},${y})` },
+        drawn("circle", { r: 9, class: "grip" }), drawn("path", { d: "M-4,0H4M0,-4V4", class: "under" }),
+        drawn("path", { d: "M-4,0H4M0,-4V4", class: "over" }));
+    });
+  }
+
+  /** @param {readonly Place[]} xy @param {string} name @param {boolean} [closed] */
+  line(xy, name, closed = false) {
+    const points = xy.map((place) => this.view.screenOf(place).map((n) => n.toFixed(2)).join(","));
+    const group = drawn("g", { class: name });
+    for (const layer of ["under", "over"]) {
+      group.append(drawn(closed ? "polygon" : "polyline", { points: points.join(" "), class: layer }));
+    }
+    return group;
+  }
+
+  /** @param {Mark} mark */
+  mark(mark) {
+    if (mark.kind !== "label") return this.line(mark.xy, `mark ${mark.stroke}`, false);
+    const [x, y] = this.view.screenOf(mark.at);
+    return label(mark.text, x, y, "value");
+  }
+
+  /** @param {Item} item */
+  ghost(item) {
+    const kind = this.model.landmarks.get(item.id)?.kind;
+    if (kind === "contour") return [this.line(item.xy, "ghost")];
+    return item.xy.map((place) => {
+      const [x, y] = this.view.screenOf(place);
+      return drawn("path", { d: "M-5,-5L5,5M-5,5L5,-5", class: "ghost", transform: `translate(${x},${y})` });
+    });
+  }
+
+  /** @param {Place} place */
+  cross(place) {
+    const [x, y] = this.view.screenOf(place);
+    const d = "M-22,0H-5M5,0H22M0,-22V-5M0,5V22";
+    return drawn("g", { transform: `translate(${x},${y})`, class: "crosshair" },
+      drawn("path", { d, class: "under" }), drawn("path", { d, class: "over" }));
+  }
+
+  paintHandles() {
+    /** @type {Set<string>} */
+    const kept = new Set();
+    for (const [key, item] of this.model.placed) {
+      const isActive = key === this.model.target;
+      const isPoint = this.model.landmarkOf(key)?.kind === "point";
+      item.xy.forEach((place, index) => {
+        if (!isPoint && !isActive && index > 0) return this.quiet(key, index, place, kept);
+        return this.handle(key, index, place, kept);
+      });
+    }
+    for (const [name, element] of this.handles) {
+      if (kept.has(name)) continue;
+      if (element === document.activeElement) this.view.focus({ preventScroll: true });
+      element.remove();
+      this.handles.delete(name);
+    }
+  }
+
+  /** A vertex of an outline that is not active: seen, not focusable. @param {string} key @param {number} index @param {Place} place @param {Set<string>} kept */
+  quiet(key, index, place, kept) {
+    const name = `${key}#${index}`;
+    kept.add(name);
+    const element = this.elementFor(name, key, index);
+    element.setAttribute("class", "handle quiet");
+    element.removeAttribute("tabindex");
+    element.removeAttribute("role");
+    element.removeAttribute("aria-label");
+    element.setAttribute("aria-hidden", "true");
+    this.put(element, place);
+  }
+
+  /** @param {string} key @param {number} index @param {Place} place @param {Set<string>} kept */
+  handle(key, index, place, kept) {
+    const name = `${key}#${index}`;
+    kept.add(name);
+    const isActive = key === this.model.target && index === this.model.vertex;
+    const element = this.elementFor(name, key, index);
+    const side = fromKey(key).side;
+    const other = side !== null && side !== this.model.facts.caseSide ? " other" : "";
+    element.setAttribute("class", `handle${isActive ? " active" : ""}${other}`);
+    element.setAttribute("tabindex", "0");
+    element.setAttribute("role", "button");
+    element.removeAttribute("aria-hidden");
+    element.setAttribute("aria-label", this.words(key, index, place));
+    element.setAttribute("aria-pressed", String(isActive));
+    element.classList.toggle("named", this.namesShown || isActive);
+    this.put(element, place);
+  }
+
+  /** @param {string} key @param {number} index @param {Place} place */
+  words(key, index, [column, row]) {
+    const landmark = this.model.landmarkOf(key);
+    const clicks = this.model.placed.get(key)?.xy.length ?? 0;
+    const which = landmark?.kind === "point" ? "" : `, outline point ${index + 1} of ${clicks}`;
+    const name = `${landmark?.name ?? key}, ${sideWord(fromKey(key).side)}${which}`;
+    return `${name}: column ${column.toFixed(1)}, row ${row.toFixed(1)}`;
+  }
+
+  /** @param {string} name @param {string} key @param {number} index */
+  elementFor(name, key, index) {
+    const known = this.handles.get(name);
+    if (known) return known;
+    const landmark = this.model.landmarkOf(key);
+    const { side } = fromKey(key);
+    const element = drawn("g", { "data-handle": name, class: "handle" });
+    element.append(...handleShape(landmark?.kind ?? "point", side, this.model.facts.caseSide));
+    if (index === 0 || landmark?.kind === "point") {
+      element.append(label(`${landmark?.name ?? key}, ${sideWord(side)}`, 14, -12, "name"));
+    }
+    this.handles.set(name, element);
+    this.layers["handles"]?.append(element);
+    return element;
+  }
+
+  /** @param {SVGElement} element @param {Place} place */
+  put(element, place) {
+    const [x, y] = this.view.screenOf(place);
+    element.setAttribute("transform", `translate(${x.toFixed(2)},${y.toFixed(2)})`);
+  }
+
+  /** @param {string} key @param {number} index */
+  focusHandle(key, index) {
+    this.paint();
+    this.handles.get(`${key}#${index}`)?.focus({ preventScroll: true });
+  }
+}
+
+/** @param {string} text @param {number} x @param {number} y @param {string} name */
+function label(text, x, y, name) {
+  const words = { x, y, class: "under" };
+  return drawn("g", { class: `label ${name}` },
+    drawn("text", words, text), drawn("text", { ...words, class: "over" }, text));
+}
+
+/**
+ * What a handle's name says: a vertex, or a place for a new one before that vertex.
+ * @param {string} handle
+ * @returns {{ key: string, index: number, isNew: boolean }}
+ */
+export function parsedHandle(handle) {
+  const isNew = handle.includes("+");
+  const [key = "", index = "0"] = handle.split(isNew ? "+" : "#");
+  return { key, index: Number(index), isNew };
+}
