@@ -117,29 +117,29 @@ def _kept_element(source: Dataset, tag: int, rule: Rule, disguise: Disguise) -> 
 
 
 def _new_text(text: str, rule: Rule, disguise: Disguise) -> str | None:
-    """What a textual value becomes, or ``None`` if it may not stay."""
+    """What a textual value becomes: empty where it may not stay, ``None`` where it must be."""
     match rule.keep:
         case Keep.THING_UID:
             return disguise.new_uid(text) if text else None
         case Keep.STANDARD_UID:
             return text if UID(text).name != text else None  # the dictionary has it
         case Keep.DATE:
-            return _moved(text, disguise.shift_days)
+            return _moved(text, disguise.shift_days) or ""
         case Keep.TIME:
-            return _to_the_minute(text)
+            return _to_the_minute(text) or ""
         case Keep.DESCRIPTOR:
             return cleaned_description(text)
         case _:
             return _allowed(text, rule)
 
 
-def _allowed(text: str, rule: Rule) -> str | None:
+def _allowed(text: str, rule: Rule) -> str:
     """Values that match the rule's pattern, or those that are among its words."""
     many = [part.strip() for part in text.split("\\")]
     if rule.pattern is not None:
-        return "\\".join(many) if all(map(rule.pattern.fullmatch, many)) else None
+        return "\\".join(many) if all(map(rule.pattern.fullmatch, many)) else ""
     kept = [part if part in rule.words else "" for part in many]  # each in its own place
-    return "\\".join(kept) if any(kept) else None
+    return "\\".join(kept) if any(kept) else ""
 
 
 def _moved(text: str, days: int) -> str | None:

@@ -218,9 +218,19 @@ def stored_pixels(dataset: Dataset, form: PixelForm) -> StoredPixels:
     if not isinstance(value, bytes) or len(value) < expected:
         found = len(value) if isinstance(value, bytes) else 0
         raise refused(f"Truncated: its picture needs {expected} bytes, {found} are there.")
-    if syntax == ExplicitVRBigEndian and form.bits_allocated > 8:
-        value = np.frombuffer(value[:expected], dtype=">u2").astype("<u2").tobytes()
+    if syntax == ExplicitVRBigEndian and (form.bits_allocated > 8 or _vr(dataset) == "OW"):
+        value = _turned(value)
     return plain_pixels(_without_high_bits(value[:expected], form), form)
+
+
+def _vr(dataset: Dataset) -> str:
+    return str(dataset["PixelData"].VR)
+
+
+def _turned(value: bytes) -> bytes:
+    """Words of two bytes the other way round (PS3.5 section 7.3)."""
+    whole = len(value) // 2 * 2
+    return np.frombuffer(value[:whole], ">u2").astype("<u2").tobytes() + value[whole:]
 
 
 def plain_pixels(value: bytes, form: PixelForm) -> StoredPixels:
@@ -282,8 +292,8 @@ def in_little_endian(dataset: Dataset) -> Dataset:
 
 def _turn_words(element: DataElement) -> None:
     """Words of two bytes are not turned by the library."""
-    if element.VR == "OW" and isinstance(element.value, bytes) and len(element.value) % 2 == 0:
-        element.value = np.frombuffer(element.value, ">u2").astype("<u2").tobytes()
+    if element.VR == "OW" and isinstance(element.value, bytes):
+        element.value = _turned(element.value)
 
 
 def _compressed(dataset: Dataset, syntax: UID, value: object) -> StoredPixels:
