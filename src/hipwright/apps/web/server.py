@@ -17,6 +17,7 @@ from hipwright.apps.web.access.sessions import Sessions
 from hipwright.apps.web.access.start_links import StartLinks
 from hipwright.apps.web.adding.routes import router as adding_router
 from hipwright.apps.web.arriving import ArrivalTable
+from hipwright.apps.web.case.routes import router as case_router
 from hipwright.apps.web.cases.routes import router as cases_router
 from hipwright.apps.web.films import router as films_router
 from hipwright.apps.web.guard import Guard
@@ -84,7 +85,7 @@ def create_app(
 
 
 def _routers() -> list[APIRouter]:
-    return [signing_in.router, cases_router, adding_router, films_router]
+    return [signing_in.router, cases_router, case_router, adding_router, films_router]
 
 
 def _answer_failures(app: FastAPI) -> None:

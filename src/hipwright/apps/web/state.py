@@ -14,6 +14,7 @@ from starlette.requests import HTTPConnection
 from hipwright.apps.web.access.sessions import Session, Sessions
 from hipwright.apps.web.access.start_links import StartLinks
 from hipwright.apps.web.arriving import ArrivalTable
+from hipwright.apps.web.measured_cases import MeasuredCases
 from hipwright.apps.web.settings import WebSettings
 from hipwright.apps.web.static_files import StampedFiles
 from hipwright.workflows.ports import Clock, Dock
@@ -46,10 +47,10 @@ class WebState:
 
         return loading_dock(self.opened)
 
-    @property
-    def author(self) -> str:
-        """Who changes things through this server, where no reader's code stands for them."""
-        return "human:local"
+    @cached_property
+    def measured(self) -> MeasuredCases:
+        """Cases that have been measured lately."""
+        return MeasuredCases()
 
     @property
     def folder(self) -> Path:

@@ -21,6 +21,7 @@ from hipwright.apps.web.adding.taking import (
     wishes_of,
 )
 from hipwright.apps.web.arriving import Arriving, Stage
+from hipwright.apps.web.authors import author_of
 from hipwright.apps.web.showing.pages import render
 from hipwright.apps.web.state import WebState, web_state
 from hipwright.apps.web.thumbnails import thumbnail
@@ -152,7 +153,8 @@ async def confirm(request: Request, arriving: Known) -> Response:
     form = {key: str(value) for key, value in (await request.form()).items()}
     if arriving.stage is not Stage.ASKING:
         raise _over()
-    await run_in_threadpool(keep, web_state(request), arriving, form)
+    by = author_of(request)
+    await run_in_threadpool(keep, web_state(request), arriving, form, by=by)
     return RedirectResponse(f"/adding/{arriving.id}", HTTPStatus.SEE_OTHER)
 
 

@@ -31,7 +31,7 @@ def look(state: WebState, arriving: Arriving) -> None:
     table.run(arriving, Stage.LOOKING, work)
 
 
-def keep(state: WebState, arriving: Arriving, form: Mapping[str, str]) -> None:
+def keep(state: WebState, arriving: Arriving, form: Mapping[str, str], *, by: str) -> None:
     """Keep what was confirmed: all or nothing."""
     table = state.arrivals
     delivery = arriving.delivery
@@ -42,7 +42,6 @@ def keep(state: WebState, arriving: Arriving, form: Mapping[str, str]) -> None:
             needed="one that waits to be confirmed",
             next_step="Bring the files in again.",
         )
-    by = state.author
     wishes = replace(wishes_of(arriving), each_patient="each_patient" in form, by=by)
     identity = state.opened.identity
     people = [

@@ -1,0 +1,1 @@
+"""The page of one hip: films, measurements, change, grades, papers, history."""
