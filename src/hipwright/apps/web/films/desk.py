@@ -23,8 +23,8 @@ def shelf_of(asked: HTTPConnection) -> PictureShelf:
     """The decoded pictures of this server."""
     app = asked.app.state
     if not hasattr(app, "films"):
-        opened = web_state(asked).opened
-        app.films = PictureShelf(lambda: opened.keeper, lambda: opened.dock)
+        state = web_state(asked)
+        app.films = PictureShelf(lambda: state.opened.keeper, lambda: state.dock)
     return app.films
 
 

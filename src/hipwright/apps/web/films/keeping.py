@@ -34,10 +34,9 @@ class ReaderCode(Message):
 
 @router.post("/films/reader")
 async def choose_reader(request: Request, chosen: ReaderCode) -> Response:
-    """From now on this browser reads under that code."""
-    response = JSONResponse({"observer": f"human:{chosen.code}"})
-    remember_reader(response, chosen.code, secure=request.url.scheme == "https")
-    return response
+    """From now on this session reads under that code."""
+    await asyncio.to_thread(remember_reader, request, chosen.code)
+    return JSONResponse({"observer": observer_of(request)})
 
 
 @router.post("/films/{image}/reading")
@@ -47,7 +46,7 @@ async def save(request: Request, image: str, saved: Saved) -> Response:
     film = await asyncio.to_thread(film_of, keeper, image)
     if saved.observer != observer_of(request):
         body = {
-            "error": {"code": "reader", "message": "This browser reads under another code by now."}
+            "error": {"code": "reader", "message": "This session reads under another code by now."}
         }
         return JSONResponse(body, HTTPStatus.FORBIDDEN)
     try:

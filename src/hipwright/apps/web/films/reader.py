@@ -1,27 +1,24 @@
-"""Who reads: a short code of the reader's choice, kept in this browser."""
+"""Who reads: a short code of the reader's choice, kept with the session."""
 
 from __future__ import annotations
 
 import re
 
-from fastapi import Response
 from starlette.requests import HTTPConnection
 
-READER_COOKIE = "hipwright-reader"
+from hipwright.apps.web.state import session_of, web_state
+
 READER_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,11}")
 """Such as initials: letters, digits, hyphens."""
 
-A_YEAR_S = 365 * 24 * 3600
-
 
 def observer_of(asked: HTTPConnection) -> str | None:
-    """Who reads in this browser, such as ``human:AB``; ``None`` before a code is chosen."""
-    code = asked.cookies.get(READER_COOKIE, "")
-    return f"human:{code}" if READER_CODE.fullmatch(code) else None
+    """Who reads in this session, such as ``human:AB``; ``None`` before a code is chosen."""
+    code = session_of(asked).reader
+    return f"human:{code}" if code else None
 
 
-def remember_reader(response: Response, code: str, *, secure: bool) -> None:
-    """Keep the code in this browser."""
-    response.set_cookie(
-        READER_COOKIE, code, max_age=A_YEAR_S, httponly=True, samesite="lax", secure=secure
-    )
+def remember_reader(asked: HTTPConnection, code: str) -> None:
+    """From now on this session reads under that code."""
+    session_of(asked).reader = code
+    web_state(asked).sessions.keep()

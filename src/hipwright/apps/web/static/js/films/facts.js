@@ -25,6 +25,7 @@
 /** @typedef {{ observer: string, reading: number, version: number, savedAt: string, count: number }} ReadingFacts */
 /** @typedef {ReadingFacts & { items: Item[] }} KeptReading */
 /** @typedef {{ calibrated: boolean, source: string, note: string, spacing: string, doubt: string, magnification: number | null }} Scale */
+/** @typedef {import("../lib/guide-order.js").Landmark & { title: string }} Landmark */
 /** @typedef {{ places: Place[], radius: number }} Spot */
 /** @typedef {{ outlines: { points: Place[], closed: boolean }[], spots: Record<string, Spot> }} Schematic */
 /**
@@ -40,7 +41,7 @@
  * @property {("left" | "right")[]} sides the case's own hip first
  * @property {"left" | "right"} caseSide
  * @property {string | null} case
- * @property {import("../lib/guide-order.js").Landmark[]} landmarks
+ * @property {Landmark[]} landmarks in reading order
  * @property {Measurement[]} measurements
  * @property {Scale} scale
  * @property {Schematic | null} schematic

@@ -108,20 +108,24 @@ export class GuidePanel {
   }
 
   paintList() {
-    const rows = this.model.steps.map(({ key, landmark, side }) => {
+    let title = "";
+    const rows = this.model.steps.flatMap(({ key, landmark, side }) => {
+      const heading = this.model.landmarks.get(landmark.id)?.title ?? "";
+      const isNew = heading !== title;
+      title = heading;
       const state = this.model.stateOf(key);
       const isTarget = key === this.model.target;
-      return made("li", {},
+      const row = made("li", {},
         made("button", { type: "button", "data-key": key, class: `step ${state}`, "aria-current": isTarget ? "true" : null },
           made("span", { class: "what" }, landmark.name),
           made("span", { class: "side" }, sideWord(side)),
           made("span", { class: "state" }, STATES[state] ?? state)));
+      return isNew && heading ? [made("li", { class: "group-title" }, heading), row] : [row];
     });
     const focused = document.activeElement?.getAttribute("data-key");
     const within = this.list.contains(document.activeElement);
     this.list.replaceChildren(...rows);
     if (within && focused) {
-      this.list.querySelector(`[data-key="${CSS.escape(focused)}"]`)?.dispatchEvent(new Event("refocus"));
       /** @type {HTMLElement | null} */ (this.list.querySelector(`[data-key="${CSS.escape(focused)}"]`))?.focus();
     }
   }

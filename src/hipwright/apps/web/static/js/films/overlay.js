@@ -202,7 +202,7 @@ export class Overlay {
     const element = drawn("g", { "data-handle": name, class: "handle" });
     element.append(...handleShape(landmark?.kind ?? "point", side, this.model.facts.caseSide));
     if (index === 0 || landmark?.kind === "point") {
-      element.append(label(`${landmark?.name ?? key}, ${sideWord(side)}`, 14, -12, "name"));
+      element.append(label(`${landmark?.name ?? key}, ${sideWord(side)}`, 15, 26, "name"));
     }
     this.handles.set(name, element);
     this.layers["handles"]?.append(element);

@@ -101,8 +101,16 @@ export class Placing {
   }
 
   /** @param {FilmPress} press @param {string} handle */
-  pressHandle({ phase, place, touch, moved }, handle) {
-    if (phase === "start") this.grasp(parsedHandle(handle), place);
+  pressHandle(press, handle) {
+    const { phase, place, touch, moved } = press;
+    const named = parsedHandle(handle);
+    // While something else is asked for, a click that happens to hit a handle is meant for the
+    // picture below it; only a drag takes hold of the handle.
+    const isForeign = this.model.isPlacing && named.key !== this.model.target;
+    if (isForeign && this.drag === null) {
+      if (phase === "move" && moved) this.grasp(named, place);
+      else this.pressPicture(press);
+    } else if (phase === "start") this.grasp(named, place);
     const { drag } = this;
     if (!drag) return;
     if (phase === "move" && moved) {

@@ -3,29 +3,31 @@
 
 import { drawn } from "./facts.js";
 
-const LONG = 200;
-const HIGH = 14;
+const LONG = 292;
+const EDGE = 4;
+
+/** @param {number} share */
+function at(share) {
+  return (EDGE + LONG * share).toFixed(2);
+}
 
 /**
  * @param {import("./facts.js").Bar} bar
  * @returns {SVGElement}
  */
 export function rangeBar(bar) {
-  const svg = drawn("svg", {
-    class: "range-bar", viewBox: `0 0 ${LONG} ${HIGH}`, preserveAspectRatio: "none", role: "img", "aria-label": bar.label,
-  });
-  bar.bands.forEach(([name, start, end], index) => {
-    const band = drawn("rect", {
-      x: start * LONG, y: 4, width: Math.max((end - start) * LONG - 1, 0), height: 6, class: `band-${index % 3}`,
+  const svg = drawn("svg", { class: "range-bar", viewBox: "0 0 300 24", role: "img", "aria-label": bar.label });
+  bar.bands.forEach(([name, low, high], index) => {
+    const isLast = index === bar.bands.length - 1;
+    const isHere = low <= bar.value && (bar.value < high || isLast);
+    const rect = drawn("rect", {
+      class: `band${isHere ? " here" : index % 2 === 0 ? " odd" : ""}`,
+      x: at(low), y: 7, width: Math.max(LONG * (high - low) - 1, 0.5).toFixed(2), height: 10,
     });
-    band.append(drawn("title", {}, name));
-    svg.append(band);
+    rect.append(drawn("title", {}, name));
+    svg.append(rect);
   });
-  svg.append(
-    drawn("line", { x1: bar.low * LONG, x2: bar.high * LONG, y1: 7, y2: 7, class: "whisker" }),
-    drawn("line", { x1: bar.low * LONG, x2: bar.low * LONG, y1: 3, y2: 11, class: "whisker" }),
-    drawn("line", { x1: bar.high * LONG, x2: bar.high * LONG, y1: 3, y2: 11, class: "whisker" }),
-    drawn("rect", { x: bar.value * LONG - 2, y: 1, width: 4, height: 12, rx: 1, class: "value" }),
-  );
+  const whisker = `M${at(bar.low)} 12H${at(bar.high)}M${at(bar.low)} 9v6M${at(bar.high)} 9v6`;
+  svg.append(drawn("path", { class: "whisker", d: whisker }), drawn("circle", { class: "value", cx: at(bar.value), cy: 12, r: 4.2 }));
   return svg;
 }

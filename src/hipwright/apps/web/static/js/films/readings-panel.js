@@ -16,6 +16,9 @@ import { ask, send } from "./sending.js";
  * @property {(words: string) => void} announce
  */
 
+/** The code that was last used in this browser, offered again after a new sign-in. */
+const LAST_READER = "hipwright-reader";
+
 /** @param {string} observer */
 export function readerWord(observer) {
   return observer.replace(/^human:/, "");
@@ -44,6 +47,7 @@ export class ReadingsPanel {
     given.saving.addEventListener("stale", (event) =>
       this.settle(/** @type {CustomEvent<KeptReading | null>} */ (event).detail));
     part("[data-history]", HTMLDetailsElement, panel).addEventListener("toggle", () => this.listVersions());
+    part("input", HTMLInputElement, this.form).value = localStorage.getItem(LAST_READER) ?? "";
     this.paint();
   }
 
@@ -146,6 +150,7 @@ export class ReadingsPanel {
       input.setAttribute("aria-invalid", "true");
       return;
     }
+    localStorage.setItem(LAST_READER, input.value.trim());
     const { facts, saving } = this.given;
     if (facts.observer === null) {
       saving.observer = facts.observer = `human:${input.value.trim()}`;

@@ -46,6 +46,11 @@ export class Gestures {
     host.addEventListener("pointercancel", (event) => this.end(event));
     host.addEventListener("pointerleave", () => this.wishes.leave());
     host.addEventListener("wheel", (event) => this.wheel(event), { passive: false });
+    host.addEventListener("mousedown", (event) => {
+      // The browser would give the focus to whatever handle lies under the pointer.
+      event.preventDefault();
+      if (!(event.target instanceof Element) || !event.target.closest("[data-no-gesture]")) host.focus({ preventScroll: true });
+    });
     host.addEventListener("contextmenu", (event) => event.preventDefault());
     host.addEventListener("keydown", (event) => this.space(event, true));
     host.ownerDocument.addEventListener("keyup", (event) => this.space(event, false));
