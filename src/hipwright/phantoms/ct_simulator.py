@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -55,7 +54,7 @@ class CtSetup:
     slice_mm: float = 1.0
     from_mm: float = -95.0
     to_mm: float = 165.0
-    legs: Mapping[Side, LegPose] = field(default_factory=lambda: MappingProxyType({}))
+    legs: Mapping[Side, LegPose] = field(default_factory=dict[Side, LegPose])
     noise_hu: float = 18.0
     blur_mm: float = 0.5
     overshoot: float = 0.35

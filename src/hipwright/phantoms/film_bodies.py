@@ -39,7 +39,8 @@ class Bone:
     """A closed bone: cortex between the two surfaces, cancellous bone inside the inner.
 
     Without an inner surface the whole body is as dense as cortex times
-    ``density`` (an ossicle, a calcified labrum).
+    ``density`` (an ossicle, a calcified labrum). ``inside`` says that it lies
+    within another bone (the scar of a growth plate).
     """
 
     name: str
@@ -47,6 +48,7 @@ class Bone:
     outer: TriangleSurface
     inner: TriangleSurface | None = None
     density: float = 1.0
+    inside: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -98,7 +97,7 @@ class FilmSetup:
     tilt_deg: float = 0.0
     rotation_deg: float = 0.0
     roll_deg: float = 0.0
-    legs: Mapping[Side, LegPose] = field(default_factory=lambda: MappingProxyType({}))
+    legs: Mapping[Side, LegPose] = field(default_factory=dict[Side, LegPose])
     aim_right_mm: float = 0.0
     aim_up_mm: float = 0.0
 
