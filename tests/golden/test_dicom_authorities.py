@@ -16,7 +16,8 @@ import numpy as np
 import pydicom.data
 import pytest
 from pydicom import config, dcmread
-from pydicom.datadict import DicomDictionary, dictionary_VR
+from pydicom._dicom_dict import DicomDictionary
+from pydicom.datadict import dictionary_VR
 from pydicom.dataelem import DataElement
 from pydicom.dataset import Dataset
 from pydicom.pixels.processing import apply_modality_lut

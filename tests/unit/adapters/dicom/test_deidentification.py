@@ -8,7 +8,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pydicom import config, dcmread
-from pydicom.datadict import DicomDictionary, dictionary_VR
+from pydicom._dicom_dict import DicomDictionary
+from pydicom.datadict import dictionary_VR
 from pydicom.dataelem import DataElement
 from pydicom.dataset import Dataset
 from pydicom.sequence import Sequence
