@@ -19,6 +19,7 @@ from hipwright.apps.web.adding.routes import router as adding_router
 from hipwright.apps.web.arriving import ArrivalTable
 from hipwright.apps.web.case.routes import router as case_router
 from hipwright.apps.web.cases.routes import router as cases_router
+from hipwright.apps.web.catalog.routes import router as catalog_router
 from hipwright.apps.web.films import router as films_router
 from hipwright.apps.web.guard import Guard
 from hipwright.apps.web.logging_quietly import QuietLog, Unexpected
@@ -27,6 +28,7 @@ from hipwright.apps.web.showing.refusals import HELP, failed, told
 from hipwright.apps.web.state import WebState
 from hipwright.apps.web.static_files import StampedFiles
 from hipwright.apps.web.text_compression import CompressedText
+from hipwright.apps.web.workspace.routes import router as workspace_router
 from hipwright.domain.errors import HipwrightError
 from hipwright.workflows.ports import Clock
 
@@ -85,7 +87,15 @@ def create_app(
 
 
 def _routers() -> list[APIRouter]:
-    return [signing_in.router, cases_router, case_router, adding_router, films_router]
+    return [
+        signing_in.router,
+        cases_router,
+        case_router,
+        adding_router,
+        catalog_router,
+        workspace_router,
+        films_router,
+    ]
 
 
 def _answer_failures(app: FastAPI) -> None:

@@ -1,0 +1,1 @@
+"""The Catalog screen: what is measured, how, and who says so."""
