@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from hipwright.adapters.identity.keeper import EncryptedIdentityKeeper
     from hipwright.adapters.identity.key_places import KeyPlace
     from hipwright.adapters.store.keeper import DatabaseKeeper
+    from hipwright.workflows.build_demonstration import Clinic
     from hipwright.workflows.ports import Dock, Progress
     from hipwright.workflows.read_study import Importer
 
@@ -198,6 +199,21 @@ def importer(opened: Workspace) -> Importer:
         keeper=opened.keeper,
         identities=opened.identity,
         dock=loading_dock(opened),
+        clock=SystemClock(),
+    )
+
+
+def demonstration_clinic(opened: Workspace) -> Clinic:
+    """What the demonstration clinic is made with, in this workspace."""
+    from hipwright.adapters.dicom.demonstration_studio import ProcessStudio
+    from hipwright.adapters.shape_model_files import read_shape_model
+    from hipwright.workflows.build_demonstration import Clinic
+
+    return Clinic(
+        keeper=opened.keeper,
+        identities=opened.identity,
+        importer=importer(opened),
+        studio=ProcessStudio(read_shape_model),
         clock=SystemClock(),
     )
 

@@ -17,6 +17,7 @@ from hipwright.domain.errors import LandmarkError, NotFoundError
 from hipwright.domain.measurement import Finding, Measurement, NotMeasured
 from hipwright.domain.side import Side
 from hipwright.domain.study import VIEW_NAMES, Calibration, Film, SpacingSource, View
+from hipwright.engines.reporting.numbers import interval_in_words, value_with_unit
 
 
 def register(app: typer.Typer) -> None:
@@ -140,11 +141,10 @@ def _print_table(findings: tuple[Finding, ...]) -> None:
 
 
 def _row(found: Measurement) -> tuple[str, str, str, str, str]:
-    e, unit = found.estimate, found.unit.label
     side = "" if found.side is None else found.side.value
     words = "" if found.classification is None else found.classification.in_words()
     name = f"{found.name} ({VIEW_NAMES[found.view]})"
-    return side, name, f"{e.value:.1f}{unit}", f"{e.low:.1f} to {e.high:.1f}", words
+    return side, name, value_with_unit(found), interval_in_words(found), words
 
 
 def _print_reasons(console: Console, findings: tuple[Finding, ...]) -> None:

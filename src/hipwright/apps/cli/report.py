@@ -42,7 +42,7 @@ def report(
     A .txt file holds the findings in a few sentences for the clinic letter.
     """
     from hipwright.adapters.documents.film_png import PngPrinter
-    from hipwright.wiring import open_workspace
+    from hipwright.wiring import loading_dock, open_workspace
     from hipwright.workflows.report_case import Sources, report_case
 
     write = _writer(to)
@@ -50,7 +50,7 @@ def report(
         owner = opened.keeper.case(case)
         sources = Sources(
             keeper=opened.keeper,
-            dock=opened.dock,
+            dock=loading_dock(opened),
             printer=PngPrinter(),
             identity=opened.identity if with_identity else None,
         )
