@@ -127,34 +127,38 @@ class AcetabularForm:
         runs down and out, narrowing.
         """
         away = points - self.center
-        unit = away / lengths(away)[..., None]
-        along = self.notch_direction - self.fossa_direction
-        share = np.clip(((unit - self.fossa_direction) @ along) / float(along @ along), 0.0, 1.0)
-        middle = self.fossa_direction + share[..., None] * along
-        middle = middle / lengths(middle)[..., None]
-        off = np.degrees(2.0 * np.arcsin(np.clip(lengths(unit - middle) / 2, 0, 1)))
+        distance = lengths(away)
+        start = self.fossa_direction
+        along = self.notch_direction - start
+        toward_start, toward_end = (away @ start) / distance, (away @ along) / distance
+        squared, slant = float(along @ along), float(start @ along)
+        share = np.clip((toward_end - slant) / squared, 0.0, 1.0)
+        middle = np.sqrt(1.0 + share * (2.0 * slant + share * squared))
+        cosine = (toward_start + share * toward_end) / middle
+        off = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
         return self.fossa_deg + (_NOTCH_DEG - self.fossa_deg) * share - off
 
-    def fossa_share(self, points: Floats) -> Floats:
-        """Return 1 in fossa and notch, 0 on the articular surface, smooth between.
-
-        Its foot is the border of the fossa: there the sphere ends.
-        """
-        return _smooth_step(self.fossa_inside_deg(points) / _FOSSA_WALL_DEG)
-
-    def cavity_field(self, points: Floats) -> Floats:
+    def cavity_field(self, distance: Floats, past_edge_deg: Floats, fossa: Floats) -> Floats:
         """Return roughly the distance from the socket's wall, mm, negative in the joint.
 
         The wall is the sphere up to its edge, then the bevel of the rim, then the
         outer side of the rim; in the fossa it lies deeper.
+
+        Parameters
+        ----------
+        distance
+            From the center, mm.
+        past_edge_deg
+            How far past the end of the articular sphere, degrees.
+        fossa
+            Share of the fossa, :func:`fossa_share`.
         """
-        distance, angle, hour = self.polar(points)
-        beyond = np.maximum((angle - self.edge(hour)) * self.radius, 0.0)
+        beyond = np.maximum(np.radians(past_edge_deg) * self.radius, 0.0)
         onset = np.sqrt(beyond**2 + _BEVEL_ONSET_MM**2)
         past = beyond - self.bevel_mm
         turn = np.sqrt(past**2 + _CREST_MM**2)
         wall = self.radius + self.bevel_slope * (onset - _BEVEL_ONSET_MM)
-        wall += _OUTSIDE_SLOPE * (past + turn) / 2 + self.fossa_depth * self.fossa_share(points)
+        wall += _OUTSIDE_SLOPE * (past + turn) / 2 + self.fossa_depth * fossa
         slope = self.bevel_slope * beyond / onset + _OUTSIDE_SLOPE * (1.0 + past / turn) / 2
         none_inside = (
             _OUTSIDE_SLOPE * (np.sqrt(self.bevel_mm**2 + _CREST_MM**2) - self.bevel_mm) / 2
@@ -162,6 +166,10 @@ class AcetabularForm:
         return (distance - wall + none_inside) / np.sqrt(1.0 + slope**2)
 
 
-def _smooth_step(share: Floats) -> Floats:
-    t = np.clip(share, 0.0, 1.0)
+def fossa_share(inside_deg: Floats) -> Floats:
+    """Return 1 in fossa and notch, 0 on the articular surface, smooth between.
+
+    Its foot is the border of the fossa (0 degrees inside): there the sphere ends.
+    """
+    t = np.clip(inside_deg / _FOSSA_WALL_DEG, 0.0, 1.0)
     return t * t * (3.0 - 2.0 * t)

@@ -2,7 +2,9 @@
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 
+from hipwright.phantoms.acetabular_form import lengths
 from hipwright.phantoms.hip_bone_building import BuiltHipBone, sourcil_ends
 from hipwright.phantoms.implicit import sample
 from hipwright.phantoms.person_spec import HipSpec
@@ -12,6 +14,11 @@ Floats = NDArray[np.float64]
 
 RIM_HOURS = np.arange(0.0, 12.0, 0.1)
 _NOTCH_HOURS = (4.9, 6.4)
+_CREST_SMOOTHING = 1.0  # tenths of an hour: the crest is flat, its place less sure than its height
+_BESIDE_SYMPHYSIS_MM = 7.0
+_ROOF_HALF_MM = (
+    5.0  # the lateral rim is read on the roof: this far before and behind the head center
+)
 
 
 def rim_crest(bone: BuiltHipBone) -> Floats:
@@ -30,7 +37,7 @@ def rim_crest(bone: BuiltHipBone) -> Floats:
     height = np.where(inside, -np.cos(angle) * radius, -np.inf).reshape(len(RIM_HOURS), -1)
     best = height.argmax(axis=1)
     crest = points.reshape(len(RIM_HOURS), -1, 3)[np.arange(len(RIM_HOURS)), best]
-    return np.asarray(crest)
+    return gaussian_filter1d(crest, _CREST_SMOOTHING, axis=0, mode="wrap")
 
 
 def _lowest_of_plate(bone: BuiltHipBone, y: float) -> Floats:
@@ -38,12 +45,11 @@ def _lowest_of_plate(bone: BuiltHipBone, y: float) -> Floats:
     form = bone.form
     x = form.center[0] + form.radius * np.linspace(-1.75, -0.35, 160)
     z = form.center[2] + form.radius * np.linspace(-1.25, 0.1, 180)
-    gx, gz = np.meshgrid(x, z, indexing="ij")
-    inside = sample(bone.field, bone.grid, np.stack([gx, np.full_like(gx, y), gz], axis=-1)) < 0.0
+    section = np.empty((len(x), len(z), 3))
+    section[..., 0], section[..., 1], section[..., 2] = x[:, None], y, z
+    inside: NDArray[np.bool_] = np.less(sample(bone.field, bone.grid, section), 0.0)
     # walk down from the floor of the fossa; the plate ends where no bone follows below
-    rows = inside.any(axis=0)
-    start = len(z) - 1
-    gaps = np.flatnonzero(~rows[:start])
+    gaps = np.flatnonzero(~inside.any(axis=0))
     level = int(gaps[-1]) + 1 if len(gaps) else 0
     return np.array([float(x[inside[:, level]].mean()), y, float(z[level])])
 
@@ -78,7 +84,8 @@ def _anatomy(bone: BuiltHipBone) -> PartTruth:
             ),
             "pubic_tubercle": _extreme(pubis, (0.0, -1.0, 0.25)),
             "ischial_spine_tip": _extreme(spine_zone, (-1.0, 0.45, 0.0)),
-            "symphysis_superior": _extreme(p[p[:, 0] < 7.0], (0.0, 0.0, 1.0)) * [0.0, 1.0, 1.0],
+            "symphysis_superior": _extreme(p[p[:, 0] < _BESIDE_SYMPHYSIS_MM], (0.0, 0.0, 1.0))
+            * [0.0, 1.0, 1.0],
         },
         curves={
             "pelvic_brim": _silhouette(brim, np.arange(z - 8.0, z + 44.0, 2.0), 1.0),
@@ -87,13 +94,26 @@ def _anatomy(bone: BuiltHipBone) -> PartTruth:
     )
 
 
+def smallest_gap_mm(bone: BuiltHipBone, spec: HipSpec) -> float:
+    """Return the smallest distance from the head's sphere to the articular surface, mm."""
+    form = bone.form
+    hours = np.arange(0.0, 12.0, 0.1)
+    share = np.linspace(0.02, 1.0, 200)
+    angle = share[:, None] * form.edge(hours)
+    points = form.center + form.radius * form.clock.direction(np.pi - angle, hours)
+    articular = form.fossa_inside_deg(points) < 0.0
+    head = form.center + np.asarray(spec.head_shift_mm)
+    return float(lengths(points[articular] - head).min() - spec.head_radius_mm)
+
+
 def pelvic_truth(bone: BuiltHipBone, spec: HipSpec) -> PartTruth:
     """Return the points and curves of a hip bone, in the frame in which it was built."""
     form = bone.form
     head = form.center + np.asarray(spec.head_shift_mm)
     lateral, medial = sourcil_ends(spec, form.center)
     crest = rim_crest(bone)
-    top = int((crest[:, 0] + crest[:, 2]).argmax())  # the corner of the roof, seen from the front
+    roof_part = (np.abs(crest[:, 1] - head[1]) < _ROOF_HALF_MM) & (crest[:, 2] > head[2])
+    top = int(np.where(roof_part, crest[:, 0], -np.inf).argmax())
     hours = np.roll(RIM_HOURS, -top)
     rolled = np.roll(crest, -top, axis=0)
     after = (hours - hours[0]) % 12.0

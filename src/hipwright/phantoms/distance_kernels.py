@@ -8,7 +8,22 @@ Floats = NDArray[np.float64]
 Field = NDArray[np.float32]
 Faces = NDArray[np.int32]
 
+_NEEDLE_MM2 = 1e-12
+_NONE_MM = 1e9
 _OFF_GRID = 1.234567e-5  # mm: rays run beside the planes, so none hits an edge exactly
+
+
+@njit(cache=True)
+def _first_from(planes: Floats, at: float) -> int:
+    """Index of the first plane at or beyond a coordinate."""
+    low, high = 0, len(planes)
+    while low < high:
+        middle = (low + high) // 2
+        if planes[middle] < at:
+            low = middle + 1
+        else:
+            high = middle
+    return low
 
 
 @njit(cache=True, error_model="numpy")
@@ -63,17 +78,17 @@ def splat_distances(
     """Lower ``distance`` (filled with ``band``) to the distance from the nearest triangle."""
     for f in range(faces.shape[0]):
         a, b, c = vertices[faces[f, 0]], vertices[faces[f, 1]], vertices[faces[f, 2]]
-        i0 = np.searchsorted(xs, min(a[0], b[0], c[0]) - band)
-        i1 = np.searchsorted(xs, max(a[0], b[0], c[0]) + band)
-        j0 = np.searchsorted(ys, min(a[1], b[1], c[1]) - band)
-        j1 = np.searchsorted(ys, max(a[1], b[1], c[1]) + band)
-        k0 = np.searchsorted(zs, min(a[2], b[2], c[2]) - band)
-        k1 = np.searchsorted(zs, max(a[2], b[2], c[2]) + band)
+        i0 = _first_from(xs, min(a[0], b[0], c[0]) - band)
+        i1 = _first_from(xs, max(a[0], b[0], c[0]) + band)
+        j0 = _first_from(ys, min(a[1], b[1], c[1]) - band)
+        j1 = _first_from(ys, max(a[1], b[1], c[1]) + band)
+        k0 = _first_from(zs, min(a[2], b[2], c[2]) - band)
+        k1 = _first_from(zs, max(a[2], b[2], c[2]) + band)
         n0 = (b[1] - a[1]) * (c[2] - a[2]) - (b[2] - a[2]) * (c[1] - a[1])
         n1 = (b[2] - a[2]) * (c[0] - a[0]) - (b[0] - a[0]) * (c[2] - a[2])
         n2 = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
         area = np.sqrt(n0 * n0 + n1 * n1 + n2 * n2)
-        if area < 1e-12:
+        if area < _NEEDLE_MM2:  # has no plane; its neighbors cover it
             continue
         n0, n1, n2 = n0 / area, n1 / area, n2 / area
         for i in range(i0, i1):
@@ -99,10 +114,10 @@ def winding_numbers(
         double = (b[0] - a[0]) * (c[1] - a[1]) - (c[0] - a[0]) * (b[1] - a[1])
         if double == 0.0:
             continue
-        i0 = np.searchsorted(xs, min(a[0], b[0], c[0]) - _OFF_GRID)
-        i1 = np.searchsorted(xs, max(a[0], b[0], c[0]) - _OFF_GRID)
-        j0 = np.searchsorted(ys, min(a[1], b[1], c[1]) - 1.7 * _OFF_GRID)
-        j1 = np.searchsorted(ys, max(a[1], b[1], c[1]) - 1.7 * _OFF_GRID)
+        i0 = _first_from(xs, min(a[0], b[0], c[0]) - _OFF_GRID)
+        i1 = _first_from(xs, max(a[0], b[0], c[0]) - _OFF_GRID)
+        j0 = _first_from(ys, min(a[1], b[1], c[1]) - 1.7 * _OFF_GRID)
+        j1 = _first_from(ys, max(a[1], b[1], c[1]) - 1.7 * _OFF_GRID)
         for i in range(i0, i1):
             x = xs[i] + _OFF_GRID
             for j in range(j0, j1):
@@ -112,7 +127,7 @@ def winding_numbers(
                 w = 1.0 - u - v
                 if u < 0.0 or v < 0.0 or w < 0.0:
                     continue
-                k = np.searchsorted(zs, u * a[2] + v * b[2] + w * c[2])
+                k = _first_from(zs, u * a[2] + v * b[2] + w * c[2])
                 if k < len(zs):  # going up: in through a face that looks down
                     turns[i, j, k] += -1 if double > 0.0 else 1
     for i in range(len(xs)):
@@ -123,30 +138,34 @@ def winding_numbers(
 
 
 @njit(cache=True, error_model="numpy")
+def _crossing(here: float, before: float, after: float, back: float, ahead: float) -> float:
+    """Distance along one axis to where the field turns positive; very large if it does not."""
+    best = _NONE_MM
+    if before >= 0.0:
+        best = back * here / (here - before)
+    if after >= 0.0:
+        best = min(best, ahead * here / (here - after))
+    return max(best, 1e-4)
+
+
+@njit(cache=True, error_model="numpy")
 def _beside_surface(field: Field, xs: Floats, ys: Floats, zs: Floats, out: Field) -> None:
     """Set the depth of inner points that have an outer neighbor, from the crossings."""
     nx, ny, nz = field.shape
     for i in range(1, nx - 1):
+        back_x, ahead_x = xs[i] - xs[i - 1], xs[i + 1] - xs[i]
         for j in range(1, ny - 1):
+            back_y, ahead_y = ys[j] - ys[j - 1], ys[j + 1] - ys[j]
             for k in range(1, nz - 1):
                 here = field[i, j, k]
                 if here >= 0.0:
                     continue
-                total = 0.0
-                for axis in range(3):
-                    best = 1e9
-                    for step in (-1, 1):
-                        if axis == 0:
-                            there, gap = field[i + step, j, k], abs(xs[i + step] - xs[i])
-                        elif axis == 1:
-                            there, gap = field[i, j + step, k], abs(ys[j + step] - ys[j])
-                        else:
-                            there, gap = field[i, j, k + step], abs(zs[k + step] - zs[k])
-                        if there >= 0.0:
-                            best = min(best, gap * here / (here - there))
-                    if best < 1e8:
-                        total += 1.0 / max(best * best, 1e-8)
-                if total > 0.0:
+                back_z, ahead_z = zs[k] - zs[k - 1], zs[k + 1] - zs[k]
+                a = _crossing(here, field[i - 1, j, k], field[i + 1, j, k], back_x, ahead_x)
+                b = _crossing(here, field[i, j - 1, k], field[i, j + 1, k], back_y, ahead_y)
+                c = _crossing(here, field[i, j, k - 1], field[i, j, k + 1], back_z, ahead_z)
+                total = 1.0 / (a * a) + 1.0 / (b * b) + 1.0 / (c * c)
+                if min(a, b, c) < _NONE_MM:
                     out[i, j, k] = -1.0 / np.sqrt(total)
 
 

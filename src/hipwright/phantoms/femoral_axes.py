@@ -72,7 +72,8 @@ def cross_section(
     near = np.linalg.norm(vertices[cut] - point, axis=2) < within
     cut = cut[near.any(axis=1)]
     above = height[cut] > 0.0
-    lone = np.where(above.sum(axis=1) == 1, above.argmax(axis=1), (~above).argmax(axis=1))
+    one_above = above.sum(axis=1) == 1
+    lone = np.argmax(above == one_above[:, None], axis=1)
     rows = np.arange(len(cut))
     apex, left, right = (cut[rows, (lone + k) % 3] for k in range(3))
     ends = [

@@ -23,6 +23,8 @@ _NECK_STARTS_DEG = 27.0
 _FILLET_MM = 2.0
 _CLEAR_MM = 9.0
 _CREASE_MM = 1.5
+_TROUGH_BEYOND_DEG = 4.0
+_TROUGH_REACH_MM = 6.0  # over the sphere; farther out is trochanter
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -56,12 +58,13 @@ class FemoralForm:
         into_neck = np.maximum(np.radians(_NECK_STARTS_DEG) - angle, 0.0) * self.radius
         return height + np.minimum(past, 0.0) - 0.6 * into_neck - (1.0 - window) ** 2
 
-    def _lowered_mm(self, cut: Resection, angle: Floats, hour: Floats) -> Floats:
-        """How far below the model's own junction a resection reaches; far above where it is not."""
+    def _lowered_mm(self, cut: Resection, over: Floats, angle: Floats, hour: Floats) -> Floats:
+        """How far below the model's own bone a resection reaches; negative where it is not."""
         around = clock_window(hour, cut.hour, cut.half_extent_hours)
-        middle = (np.radians(cut.onset_deg) + np.radians(_NECK_STARTS_DEG)) / 2
-        half = np.radians(cut.onset_deg) - middle
+        middle = np.radians(self.spec.junction_deg + _TROUGH_BEYOND_DEG + _NECK_STARTS_DEG) / 2
+        half = middle - np.radians(_NECK_STARTS_DEG)
         along = np.cos(np.pi / 2 * np.clip((angle - middle) / half, -1.0, 1.0)) ** 2
+        along = along * np.clip(1.0 - (over - _TROUGH_REACH_MM) / _TROUGH_REACH_MM, 0.0, 1.0)
         past = np.clip((angle - np.radians(cut.onset_deg)) * self.radius / 4.0, 0.0, 1.0)
         neck = np.clip((np.radians(_NECK_STARTS_DEG) - angle) * self.radius / 4.0, 0.0, 1.0)
         return cut.depth_mm * around * along - _CLEAR_MM * (
@@ -73,19 +76,20 @@ class FemoralForm:
         reach = 2.0 * self.radius
         box = grid.box(np.full(3, -reach), np.full(3, reach))
         part = grid.within(box)
-        points = np.stack(np.meshgrid(*part.axes, indexing="ij"), axis=-1)
+        points = part.points()
         distance, angle, hour = self.polar(points)
         over = distance - self.radius
         too_much = np.maximum(self._trim_mm(angle) - over, over - _TRIM_REACH_MM)
         own = without(field[box], too_much.astype(np.float32), _CREASE_MM)
-        own = union(own, over.astype(np.float32))
+        below = np.clip((self.spec.junction_deg + 1.0 - np.degrees(angle)) / 8.0, 0.0, 1.0)
+        own = union(own, over.astype(np.float32), (_FILLET_MM * below).astype(np.float32))
         shaped = own
         for bump in self.spec.bumps:
             added = (over - self.bump_mm(bump, angle, hour)).astype(np.float32)
             shaped = union(shaped, added, _FILLET_MM)
         for cut in self.spec.resections:
-            floor = own + self._lowered_mm(cut, angle, hour).astype(np.float32)
-            shaped = common(shaped, floor, _FILLET_MM)
+            floor = own + self._lowered_mm(cut, over, angle, hour).astype(np.float32)
+            shaped = common(shaped, floor)
         carved = field.copy()
         carved[box] = shaped
         return carved

@@ -43,7 +43,7 @@ def contours(femur: BuiltFemur) -> tuple[Floats, Floats]:
 
 
 def departures(height: Floats, departure_mm: float) -> Floats:
-    """Return, by the hour, the angle at which the contour leaves the sphere; NaN where it does not."""
+    """Return by the hour where the contour leaves the sphere, degrees; NaN where it does not."""
     found = np.full(len(height), np.nan)
     for hour, row in enumerate(height):
         left = np.flatnonzero((row > departure_mm) & (_ANGLES_DEG <= _FIRST_DEG))

@@ -27,7 +27,7 @@ from hipwright.phantoms.surfaces import TriangleSurface
 Floats = NDArray[np.float64]
 
 PROXIMAL_MM = 220.0
-_BAND_MM = 5.0
+_BAND_MM = 3.6
 _STEPS_MM = (0.8, 1.8)
 _SPARING_MM = 0.03
 _INNER_SPARING_MM = 0.06
@@ -104,7 +104,7 @@ def build_femur(
     coarse = grid.every_second()
     deep = depths(np.ascontiguousarray(field[::2, ::2, ::2]), coarse, deepest=_DEEPEST_MM)
     inner = without_voids(deep + _cortex_mm(coarse, radius, axes))
-    joint = Ball(center=np.zeros(3), radius=radius + 5.0)
+    joint = Ball(center=np.zeros(3), radius=radius + 0.3)
     return BuiltFemur(
         outer=surface_of(field, grid, tolerance=_SPARING_MM, exact=joint),
         inner=surface_of(

@@ -6,7 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from hipwright.phantoms.acetabular_form import AcetabularForm, ClockFrame, clock_window
+from hipwright.phantoms.acetabular_form import (
+    AcetabularForm,
+    ClockFrame,
+    clock_window,
+    fossa_share,
+)
 from hipwright.phantoms.implicit import (
     Ball,
     Field,
@@ -26,7 +31,7 @@ from hipwright.phantoms.surfaces import TriangleSurface
 
 Floats = NDArray[np.float64]
 
-BAND_MM = 6.0
+BAND_MM = 3.6
 _STEPS_MM = (0.8, 1.4)
 _REACH_BEYOND_SOCKET_MM = 9.0
 _SPARING_MM = 0.03
@@ -48,6 +53,7 @@ _EDGE_WALL_MM = 2.6
 _FOSSA_WALL_MM = 2.2
 _RIM_ROUNDING_MM = 2.2
 _LARGEST_WARP_DEG = 18.0
+_CREST_WINDOW_HOURS = 0.35
 _CUT_REACH_MM = 13.0  # bone farther from the socket is not its rim
 
 
@@ -140,7 +146,7 @@ def _native_crest(vertices: Floats, form: AcetabularForm) -> tuple[Floats, Float
     crest = np.empty_like(hours)
     height = -np.cos(angle) * distance
     for k, h in enumerate(hours):
-        here = near & (np.abs((hour - h + 6.0) % 12.0 - 6.0) < 0.35)
+        here = near & (np.abs((hour - h + 6.0) % 12.0 - 6.0) < _CREST_WINDOW_HOURS)
         crest[k] = angle[here][height[here].argmax()] if here.any() else np.nan
     known = ~np.isnan(crest)
     crest = np.interp(hours, hours[known], crest[known], period=12.0)
@@ -167,25 +173,21 @@ def _carved(field: Field, grid: Grid, form: AcetabularForm) -> Field:
     """Give the bone exactly the form's socket: first bone enough, then ream it."""
     reach = form.radius + _CUT_REACH_MM + 3.0
     box = grid.box(form.center - reach, form.center + reach)
-    part = grid.within(box)
-    points = np.stack(np.meshgrid(*part.axes, indexing="ij"), axis=-1)
+    points = grid.within(box).points()
     distance, angle, hour = form.polar(points)
-    edge = form.edge(hour)
-    fossa = form.fossa_share(points)
-    before_edge = np.clip(np.degrees(edge - angle) / 18.0, 0.0, 1.0)
-    wall = _EDGE_WALL_MM + (_WALL_MM - _EDGE_WALL_MM) * before_edge
+    past_edge = np.degrees(angle - form.edge(hour))
+    inside = form.fossa_inside_deg(points)
+    fossa = fossa_share(inside)
+    wall = _EDGE_WALL_MM + (_WALL_MM - _EDGE_WALL_MM) * np.clip(-past_edge / 18.0, 0.0, 1.0)
     wall = wall + (_FOSSA_WALL_MM - wall) * fossa
     outside = distance - (form.radius + form.fossa_depth * fossa + wall)
-    past_edge = (angle - edge - np.radians(_WEDGE_BEYOND_EDGE_DEG)) * form.radius
-    in_notch = (
-        np.minimum(form.fossa_inside_deg(points), np.degrees(angle) - _FOSSA_FLOOR_ENDS_DEG) * 0.4
-    )
-    wedge = np.maximum(np.maximum(outside, past_edge), in_notch).astype(np.float32)
-    cavity = np.maximum(form.cavity_field(points), distance - form.radius - _CUT_REACH_MM)
+    past_wedge = np.radians(past_edge - _WEDGE_BEYOND_EDGE_DEG) * form.radius
+    in_notch = np.minimum(inside, np.degrees(angle) - _FOSSA_FLOOR_ENDS_DEG) * 0.4
+    wedge = np.maximum(np.maximum(outside, past_wedge), in_notch).astype(np.float32)
+    cavity = form.cavity_field(distance, past_edge, fossa)
+    cavity = np.maximum(cavity, distance - form.radius - _CUT_REACH_MM).astype(np.float32)
     carved = field.copy()
-    carved[box] = without(
-        union(field[box], wedge, 3.0), cavity.astype(np.float32), _RIM_ROUNDING_MM
-    )
+    carved[box] = without(union(field[box], wedge, 3.0), cavity, _RIM_ROUNDING_MM)
     return carved
 
 
@@ -202,10 +204,12 @@ def without_voids(field: Field) -> Field:
 
 def _cortex_mm(grid: Grid, form: AcetabularForm) -> Field:
     """How thick the cortex is: thin everywhere, thick under the roof."""
-    points = np.stack(np.meshgrid(*grid.axes, indexing="ij"), axis=-1)
+    points = grid.points()
     distance, angle, hour = form.polar(points)
     up = (points[..., 2] - form.center[2]) / distance
-    under_roof = np.clip((up - 0.35) / 0.45, 0.0, 1.0) * (1.0 - form.fossa_share(points))
+    under_roof = np.clip((up - 0.35) / 0.45, 0.0, 1.0) * (
+        1.0 - fossa_share(form.fossa_inside_deg(points))
+    )
     before_edge = np.clip((form.edge(hour) - angle) * form.radius / 1.5, 0.0, 1.0)
     close = np.clip(1.0 - (distance - form.radius - 3.5) / 2.0, 0.0, 1.0)
     facing = np.clip(1.0 - (distance - form.radius - 1.8) / 2.0, 0.0, 1.0)
@@ -252,7 +256,7 @@ def build_hip_bone(
     coarse = grid.every_second()
     deep = depths(np.ascontiguousarray(field[::2, ::2, ::2]), coarse, deepest=8.0)
     inner = without_voids(deep + _cortex_mm(coarse, form))
-    joint = Ball(center=form.center, radius=form.radius + 4.0)
+    joint = Ball(center=form.center, radius=form.radius + 0.5)
     inside_joint = Ball(center=form.center, radius=form.radius)
     return BuiltHipBone(
         outer=surface_of(field, grid, tolerance=_SPARING_MM, exact=joint),

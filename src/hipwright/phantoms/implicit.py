@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 Field = NDArray[np.float32]
 
 _AXES = 3
-_FAIRING_PAIRS = 5
+_FAIRING_PAIRS = 8
 _FAIRING_STEPS = (0.5, -0.53)
 _FAIRING_SETS_IN_MM = 4.0
 
@@ -50,6 +50,10 @@ class Grid:
         """Coordinates ready for broadcasting: ``(nx,1,1)``, ``(1,ny,1)``, ``(1,1,nz)``."""
         return self.x[:, None, None], self.y[None, :, None], self.z[None, None, :]
 
+    def points(self) -> Floats:
+        """Return every grid point, shape ``(nx, ny, nz, 3)``, mm."""
+        return np.stack(np.meshgrid(*self.axes, indexing="ij"), axis=-1)
+
     def indices(self, points: Floats) -> Floats:
         """Return fractional grid indices of points ``(..., 3)`` in mm, same shape."""
         return np.stack(
@@ -67,7 +71,7 @@ class Grid:
     def box(self, low: Floats, high: Floats) -> tuple[slice, slice, slice]:
         """Return the slices of the planes between two corners in mm."""
         slices = [
-            slice(int(np.searchsorted(axis, low[k])), int(np.searchsorted(axis, high[k])))
+            slice(*(int(n) for n in np.searchsorted(axis, np.array([low[k], high[k]]))))
             for k, axis in enumerate(self.axes)
         ]
         return slices[0], slices[1], slices[2]
@@ -90,9 +94,10 @@ def graded_planes(
 ) -> Floats:
     """Place planes ``steps[0]`` mm apart in the fine stretch and up to ``steps[1]`` outside it."""
     near, far = steps
-    planes = list(np.arange(fine[0], fine[1] + near / 2, near))
+    planes: list[float] = np.arange(fine[0], fine[1] + near / 2, near).tolist()
     for sign, end in ((1.0, high), (-1.0, low)):
-        at, step, side = (planes[-1] if sign > 0 else planes[0]), near, []
+        at, step = (planes[-1] if sign > 0 else planes[0]), near
+        side: list[float] = []
         while sign * at < sign * end:
             step = min(step * 1.12, far)
             at += sign * step
@@ -144,13 +149,16 @@ def smoothed(field: Field, planes: float) -> Field:
     return gaussian_filter(field, planes, truncate=3.0)
 
 
-def union(one: Field, two: Field, blend: float = 0.0) -> Field:
-    """Return the field of both bodies, their seam filleted over ``blend`` mm."""
-    joined = np.minimum(one, two)
-    if blend > 0.0:
-        near = np.maximum(blend - np.abs(one - two), 0.0)
-        joined -= near * near * np.float32(0.25 / blend)
-    return joined
+def union(one: Field, two: Field, blend: float | Field = 0.0) -> Field:
+    """Return the field of both bodies, their seam filleted over ``blend`` mm.
+
+    Where both surfaces run together a fillet lifts them by a quarter of ``blend``; so
+    it may be given point by point.
+    """
+    both = np.minimum(one, two)
+    width = np.maximum(np.float32(1e-6), np.float32(blend))
+    near = np.maximum(width - np.abs(one - two), 0.0)
+    return both - near * near * (np.float32(0.25) / width)
 
 
 def common(one: Field, two: Field, blend: float = 0.0) -> Field:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.spatial import cKDTree
+from scipy.spatial.transform import Rotation
 
 from hipwright.phantoms.shape_model import ShapeModel
 from hipwright.phantoms.surfaces import Faces
@@ -23,6 +24,12 @@ Flags = NDArray[np.bool_]
 _MIRROR_ROUNDS = 40
 _KEPT_SHARE = 0.9
 _FIT_ROUNDS = 8
+_NEAR_SPHERE_MM = 3.0
+_NECK_BEGINS_MM = (10.0, -15.0)  # lateral of and below the head center
+_NEAR_SOCKET_MM = 5.0
+_FACING = -0.8  # cosine between a wall's outward normal and the way out from the center
+_ABOVE_NOTCH = -0.2
+_BESIDE_FOSSA = -0.75
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -78,12 +85,12 @@ def _mirror_plane(left: Floats, right: Floats) -> tuple[Floats, Floats]:
         image = (right - point) @ mirror + point
         distance, nearest = tree.query(image)
         near = distance < np.quantile(distance, _KEPT_SHARE)
-        one, two = image[near], left[nearest[near]]
+        one, two = image[near], left[np.asarray(nearest)[near]]
         u, _, vt = np.linalg.svd((one - one.mean(axis=0)).T @ (two - two.mean(axis=0)))
         turn = vt.T @ np.diag([1.0, 1.0, np.linalg.det(vt.T @ u.T)]) @ u.T
         image = (image - one.mean(axis=0)) @ turn.T + two.mean(axis=0)
         whole = turn @ mirror
-        axis = np.linalg.eigh((whole + whole.T) / 2)[1][:, 0]
+        axis: Floats = np.linalg.svd(whole + whole.T + 2 * np.eye(3))[2][2]  # what is turned over
         normal = axis * np.sign(axis @ normal)
         point = ((right + image) / 2).mean(axis=0)
     return normal, point
@@ -93,15 +100,13 @@ def _upright(points: Floats) -> Floats:
     """Return the rotation about x that makes the anterior pelvic plane upright."""
     tilt = 0.0
     for _ in range(_FIT_ROUNDS):
-        cos, sin = np.cos(tilt), np.sin(tilt)
-        turned = points @ np.array([[1, 0, 0], [0, cos, -sin], [0, sin, cos]]).T
+        turned = Rotation.from_rotvec([tilt, 0.0, 0.0]).apply(points)
         middle = turned[:, 2].mean()
         upper, lower = turned[turned[:, 2] > middle], turned[turned[:, 2] < middle - 20.0]
-        spine = upper[upper[:, 1].argmin()]
-        tubercle = lower[lower[:, 1].argmin()]
+        spine = upper[int(upper[:, 1].argmin())]
+        tubercle = lower[int(lower[:, 1].argmin())]
         tilt += float(np.arctan2(spine[1] - tubercle[1], spine[2] - tubercle[2]))
-    cos, sin = np.cos(tilt), np.sin(tilt)
-    return np.array([[1, 0, 0], [0, cos, -sin], [0, sin, cos]])
+    return Rotation.from_rotvec([tilt, 0.0, 0.0]).as_matrix()
 
 
 def vertex_normals(vertices: Floats, faces: Faces) -> Floats:
@@ -119,14 +124,14 @@ def femur_template(model: ShapeModel) -> FemurTemplate:
     """Find the head of the mean femur: near the fitted sphere, away from the neck."""
     vertices = model.shape({})["femur_left"].vertices
     top = vertices[vertices[:, 2] > vertices[:, 2].max() - 60.0]
-    center, radius = top[top[:, 0].argmin()] + [20.0, 0.0, 0.0], 22.0
+    center, radius = top[int(top[:, 0].argmin())] + [20.0, 0.0, 0.0], 22.0
     head = np.zeros(len(vertices), dtype=bool)
     for _ in range(_FIT_ROUNDS):
         away = vertices - center
         head = (
-            (np.linalg.norm(away, axis=1) < radius + 3.0)
-            & (away[:, 0] < 10.0)
-            & (away[:, 2] > -15.0)
+            (np.linalg.norm(away, axis=1) < radius + _NEAR_SPHERE_MM)
+            & (away[:, 0] < _NECK_BEGINS_MM[0])
+            & (away[:, 2] > _NECK_BEGINS_MM[1])
         )
         center, radius = sphere_through(vertices[head], center, radius)
     return FemurTemplate(head=head)
@@ -140,7 +145,8 @@ def pelvis_template(model: ShapeModel) -> PelvisTemplate:
     normal, point = _mirror_plane(left.vertices, right.vertices)
     up = np.array([0.0, 0.0, 1.0]) - normal[2] * normal
     up /= np.linalg.norm(up)
-    rotation = np.stack([normal, np.cross(up, normal), up])
+    back: Floats = np.cross(up, normal)
+    rotation = np.stack([normal, back, up])
     rotation = _upright((left.vertices - point) @ rotation.T) @ rotation
     vertices = (left.vertices - point) @ rotation.T
     outward = vertex_normals(vertices, left.faces)
@@ -152,10 +158,10 @@ def pelvis_template(model: ShapeModel) -> PelvisTemplate:
         distance = np.linalg.norm(away, axis=1)
         toward = away / distance[:, None]
         socket = (
-            (np.abs(distance - radius) < 5.0)
-            & (np.einsum("ij,ij->i", toward, outward) < -0.8)
-            & (toward[:, 2] > -0.2)  # the notch and
-            & (toward[:, 0] > -0.75)  # the fossa are no part of the sphere
+            (np.abs(distance - radius) < _NEAR_SOCKET_MM)
+            & (np.einsum("ij,ij->i", toward, outward) < _FACING)
+            & (toward[:, 2] > _ABOVE_NOTCH)  # the notch and
+            & (toward[:, 0] > _BESIDE_FOSSA)  # the fossa are no part of the sphere
         )
         center, radius = sphere_through(vertices[socket], center, radius)
     return PelvisTemplate(

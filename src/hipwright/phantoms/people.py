@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hipwright.domain.side import Side
-from hipwright.phantoms.acetabular_truth import RIM_HOURS, pelvic_truth
+from hipwright.phantoms.acetabular_truth import RIM_HOURS, pelvic_truth, smallest_gap_mm
 from hipwright.phantoms.femoral_truth import DEPARTURE_HOURS, femoral_truth
 from hipwright.phantoms.femur_building import BuiltFemur, build_femur
 from hipwright.phantoms.hip_bone_building import BuiltHipBone, build_hip_bone
@@ -74,11 +74,6 @@ class _BuiltHip:
         return self.truth.head_center
 
 
-def _smallest_gap_mm(spec: HipSpec) -> float:
-    shift = np.asarray(spec.head_shift_mm)
-    return float(spec.joint_gap_mm - np.linalg.norm(shift)) if shift.any() else spec.joint_gap_mm
-
-
 def _build_hip(
     model: ShapeModel,
     bones: Mapping[str, TriangleSurface],
@@ -119,7 +114,7 @@ def _build_hip(
         neck_shaft_deg=femur.axes.neck_shaft_deg,
         departure_deg=MappingProxyType(departure),
         departure_hours=DEPARTURE_HOURS,
-        smallest_gap_mm=_smallest_gap_mm(spec),
+        smallest_gap_mm=smallest_gap_mm(bone, spec),
     )
     crest = pelvis.curves["rim"]
     ossicles = tuple(rim_ossicle(bone, crest, RIM_HOURS, spec, o) for o in spec.ossicles)

@@ -9,7 +9,7 @@ from hipwright.domain.side import Side
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RimChange:
-    """Rim growth (positive) or shortfall (negative) around an hour, degrees of the socket sphere."""
+    """Rim growth (positive) or shortfall (negative) around an hour, degrees of the sphere."""
 
     hour: float
     half_extent_hours: float
@@ -48,9 +48,9 @@ class Resection:
     hour, half_extent_hours
         Middle and half extent around the neck.
     onset_deg
-        Angle from the neck axis at which the trough begins, on the sphere.
+        Angle from the neck axis up to which bone over the sphere is taken away.
     depth_mm
-        How far below the sphere's tangent neck contour it reaches.
+        How far the trough at the junction lies below what the bone was without bumps.
     """
 
     hour: float

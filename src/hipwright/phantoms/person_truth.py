@@ -75,7 +75,7 @@ class HipTruth:
     departure_hours
         Hours around the neck: 12 superior, 3 anterior.
     smallest_gap_mm
-        Smallest distance between head and roof spheres where both are bone.
+        Smallest distance from the head's sphere to the articular surface of the socket.
     """
 
     side: Side

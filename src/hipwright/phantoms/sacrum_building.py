@@ -25,7 +25,7 @@ from hipwright.phantoms.surfaces import TriangleSurface
 Floats = NDArray[np.float64]
 
 _STEP_MM = 1.25
-_BAND_MM = 5.0
+_BAND_MM = 3.6
 _JOINT_GAP_MM = 1.6
 _CORTEX_MM = 1.1
 _SPARING_MM = 0.04
@@ -40,6 +40,7 @@ _PIECES_MM = (
 )  # length, half width, radius
 _FIRST_LEAN_DEG = 28.0
 _WAIST_MM = 1.0
+_HALF_ROW_MM = 2.0
 _NOWHERE = Ball(center=np.zeros(3), radius=0.0)
 
 
@@ -59,9 +60,9 @@ def _symmetric(vertices: Floats, faces: NDArray[np.int32]) -> tuple[Field, Grid]
     reach = np.concatenate([vertices, vertices * [-1.0, 1.0, 1.0], [[half, *vertices[0, 1:]]]])
     grid = even_grid(reach, step=_STEP_MM)
     planes = int(np.ceil((half + 4.0) / _STEP_MM))
-    grid = Grid(x=np.arange(-planes, planes + 1) * _STEP_MM, y=grid.y, z=grid.z)
+    grid = Grid(x=np.arange(-planes, planes + 1, dtype=np.float64) * _STEP_MM, y=grid.y, z=grid.z)
     field = field_of(TriangleSurface(vertices=vertices, faces=faces), grid, band=_BAND_MM)
-    return smoothed((field + field[::-1]) / 2, 0.7), grid
+    return smoothed((field + field[::-1]) * np.float32(0.5), 0.7), grid
 
 
 def _coccyx(apex: Floats, curve_deg: float) -> tuple[TriangleSurface, Floats, Floats]:
@@ -69,7 +70,8 @@ def _coccyx(apex: Floats, curve_deg: float) -> tuple[TriangleSurface, Floats, Fl
     lean = np.radians(_FIRST_LEAN_DEG)
     direction = np.array([0.0, -np.sin(lean), -np.cos(lean)])
     joint = apex + direction * (_DISC_MM / 2)
-    at, pieces = apex + direction * _DISC_MM, []
+    at = apex + direction * _DISC_MM
+    pieces: list[tuple[Floats, Floats, float, float]] = []
     for length, half_width, radius in _PIECES_MM:
         end = at + direction * length
         pieces.append(
@@ -78,7 +80,7 @@ def _coccyx(apex: Floats, curve_deg: float) -> tuple[TriangleSurface, Floats, Fl
         at = end
         lean += np.radians(curve_deg)
         direction = np.array([0.0, -np.sin(lean), -np.cos(lean)])
-    corners = np.array([p for start, end, _, _ in pieces for p in (start, end)])
+    corners = np.array([piece[k] for piece in pieces for k in (0, 1)])
     spread = np.array([[8.0, 5.0, 5.0]])
     grid = even_grid(np.concatenate([corners - spread, corners + spread]), step=0.8)
     half = np.arange(0.0, grid.x.max() + 0.8, 0.8)
@@ -116,7 +118,7 @@ def build_sacrum(
         How far each piece of the coccyx turns forward from the one above.
     """
     field, grid = _symmetric(vertices, faces)
-    points = np.stack(np.meshgrid(*grid.axes, indexing="ij"), axis=-1)
+    points = grid.points()
     for bone, side in zip(hip_bones, (1.0, -1.0), strict=True):
         away = sample(bone.field, bone.grid, points * [side, 1.0, 1.0]).astype(np.float32)
         field = common(field, _JOINT_GAP_MM - away, 1.0)
@@ -125,11 +127,11 @@ def build_sacrum(
     middle = int(np.argmin(np.abs(grid.x)))
     inside = np.argwhere(field[middle] < 0.0)
     column = np.stack([grid.y[inside[:, 0]], grid.z[inside[:, 1]]], axis=1)
-    lowest = column[column[:, 1] < column[:, 1].min() + 4.0]
+    lowest = column[column[:, 1] < column[:, 1].min() + 2 * _HALF_ROW_MM]
     apex = np.array([0.0, float(lowest[:, 0].mean()), float(column[:, 1].min())])
     coccyx, tip, joint = _coccyx(apex, coccyx_curve_deg)
     half_way = (column[:, 1].min() + column[:, 1].max()) / 2
-    middle_row = column[np.abs(column[:, 1] - half_way) < 2.0]
+    middle_row = column[np.abs(column[:, 1] - half_way) < _HALF_ROW_MM]
     return BuiltSacrum(
         sacrum=surface_of(field, grid, tolerance=_SPARING_MM, exact=_NOWHERE),
         sacrum_inner=surface_of(
