@@ -16,7 +16,13 @@ from typing import TYPE_CHECKING, Self
 
 from hipwright import __version__
 from hipwright.domain.errors import KeepingError
-from hipwright.workflows.keep_workspace import BackupReport, Check, Examination, RestoreReport
+from hipwright.workflows.keep_workspace import (
+    BackupReport,
+    Check,
+    Examination,
+    RestoreReport,
+    examine,
+)
 
 if TYPE_CHECKING:
     from hipwright.adapters.identity.keeper import EncryptedIdentityKeeper
@@ -283,8 +289,8 @@ def restore(
     )
 
 
-def examinations(where: Places, *, quick: bool, progress: Progress) -> list[Examination]:
-    """What `hipwright doctor` looks at, in its order."""
+def check_up(where: Places, *, quick: bool, progress: Progress) -> list[Check]:
+    """Look the installation and the workspace over, as `hipwright doctor` does."""
     from hipwright.adapters.identity.examination import identity_checks
     from hipwright.adapters.installation import installation_checks
     from hipwright.adapters.store import examination as store
@@ -304,9 +310,9 @@ def examinations(where: Places, *, quick: bool, progress: Progress) -> list[Exam
     except KeepingError:
         mark = None  # which folder_checks tells
     if mark is None:
-        return looks
+        return examine(looks)
     if not where.database_url and not store.has_database(folder):
-        return [*looks, ("database", store.absent_database_checks)]
+        return examine([*looks, ("database", store.absent_database_checks)])
     engine = open_database(folder, where.database_url)
 
     def files() -> Iterable[Check]:
@@ -318,13 +324,16 @@ def examinations(where: Places, *, quick: bool, progress: Progress) -> list[Exam
             folder / IDENTITY, key_places(where), workspace=mark.workspace, device="", now=now
         )
 
-    return [
-        *looks,
+    looks += [
         ("schema", lambda: store.schema_checks(engine)),
         ("database", lambda: store.row_checks(engine)),
         ("files", files),
         ("identity", identity),
     ]
+    try:
+        return examine(looks)
+    finally:
+        engine.dispose()
 
 
 def collect_orphans(opened: Workspace) -> int:

@@ -17,8 +17,8 @@ import pytest
 from hipwright.adapters.store.image_files import ImageFiles
 from hipwright.adapters.store.workspace_folder import DATABASE, FILES
 from hipwright.domain.errors import KeepingError, StaleWriteError, WorkspaceBusyError
-from hipwright.wiring import examinations, open_workspace, places
-from hipwright.workflows.keep_workspace import examine, is_sound
+from hipwright.wiring import check_up, open_workspace, places
+from hipwright.workflows.keep_workspace import is_sound
 from tests.contract.kept_things import a_clinic, a_person, some_landmarks
 
 MEGABYTES = 3
@@ -41,7 +41,7 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
 
 
 def assert_sound(folder: Path) -> None:
-    checks = examine(examinations(places(folder), quick=False, progress=lambda *_: None))
+    checks = check_up(places(folder), quick=False, progress=lambda *_: None)
     assert is_sound(checks), checks
 
 

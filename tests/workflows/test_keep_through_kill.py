@@ -16,8 +16,8 @@ from typing import Any
 import pytest
 
 from bench.place import ROOT
-from hipwright.wiring import collect_orphans, examinations, open_workspace, places
-from hipwright.workflows.keep_workspace import CheckState, examine
+from hipwright.wiring import check_up, collect_orphans, open_workspace, places
+from hipwright.workflows.keep_workspace import CheckState
 from tests.conftest import SEED
 
 KILLS = 24
@@ -95,7 +95,7 @@ def assert_all_there(
 
 
 def problems(folder: Path) -> list[str]:
-    checks = examine(examinations(places(folder), quick=False, progress=lambda *_: None))
+    checks = check_up(places(folder), quick=False, progress=lambda *_: None)
     return [f"{c.about}: {c.told}" for c in checks if c.state is CheckState.PROBLEM]
 
 

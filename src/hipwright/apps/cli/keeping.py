@@ -106,7 +106,7 @@ def doctor(
     from hipwright import wiring
     from hipwright.adapters.wire.keeping_documents import doctor_document
     from hipwright.apps.cli.progress import progress_on_stderr
-    from hipwright.workflows.keep_workspace import examine, is_sound
+    from hipwright.workflows.keep_workspace import is_sound
 
     where = wiring.places(workspace)
     collected = 0
@@ -114,7 +114,7 @@ def doctor(
         with wiring.open_workspace(workspace) as opened:
             collected = wiring.collect_orphans(opened)
     with progress_on_stderr() as progress:
-        checks = examine(wiring.examinations(where, quick=quick, progress=progress))
+        checks = wiring.check_up(where, quick=quick, progress=progress)
     if json:
         print_document(doctor_document(checks, collected=collected))
     else:

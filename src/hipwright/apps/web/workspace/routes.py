@@ -56,11 +56,11 @@ def reader(request: Request, code: Annotated[str, Form()]) -> Response:
 @router.post("/workspace/check-up")
 def check_up(request: Request) -> Response:
     """Look everything over, as ``hipwright doctor --quick`` does."""
-    from hipwright.wiring import examinations
-    from hipwright.workflows.keep_workspace import examine, is_sound
+    from hipwright.wiring import check_up
+    from hipwright.workflows.keep_workspace import is_sound
 
     where = web_state(request).opened.where
-    checks = examine(examinations(where, quick=True, progress=lambda *_: None))
+    checks = check_up(where, quick=True, progress=lambda *_: None)
     return render(request, "workspace/checks.html", checks=checks, sound=is_sound(checks))
 
 
