@@ -136,12 +136,26 @@ export class Keys {
 
   enter() {
     const { model } = this;
+    if (this.isOnLastClick()) {
+      model.finish();
+      return;
+    }
     if (this.placing.putAtCrosshair()) {
       this.wishes.announce(model.target === null ? "All landmarks are placed." : "Placed.");
       this.view.focus({ preventScroll: true });
       return;
     }
     if (model.isPlacing) model.finish();
+  }
+
+  /** Enter twice on one place finishes an outline, as a double click does. */
+  isOnLastClick() {
+    const { model } = this;
+    const key = model.target;
+    const last = key === null ? undefined : model.placed.get(key)?.xy.at(-1);
+    const cross = this.overlay.crosshair;
+    if (key === null || !last || !cross || !model.isPlacing || this.placing.borrowed) return false;
+    return model.landmarkOf(key)?.kind !== "point" && model.isDone(key) && last[0] === cross[0] && last[1] === cross[1];
   }
 
   addVertex() {

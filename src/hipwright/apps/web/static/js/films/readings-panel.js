@@ -151,17 +151,30 @@ export class ReadingsPanel {
       return;
     }
     localStorage.setItem(LAST_READER, input.value.trim());
-    const { facts, saving } = this.given;
-    if (facts.observer === null) {
-      saving.observer = facts.observer = `human:${input.value.trim()}`;
-      part("[data-reader]", HTMLElement, this.panel).textContent = input.value.trim();
-      this.form.hidden = true;
-      saving.follow(saving.placed);
-      this.paint();
-    } else {
-      await saving.save();
-      location.assign(this.address(1));
+    const { facts, saving, model } = this.given;
+    await saving.save();
+    if (facts.observer !== null || model.placed.size === 0) {
+      location.reload();
+      return;
     }
+    this.adopt(input.value.trim());
+  }
+
+  /**
+   * What is on the screen already becomes this reader's: a further reading, if there are some.
+   * @param {string} code
+   */
+  adopt(code) {
+    const { facts, saving } = this.given;
+    const own = this.readings.filter((r) => r.observer === `human:${code}`).map((r) => r.reading);
+    saving.reading = facts.reading = own.includes(facts.reading) ? Math.max(...own) + 1 : facts.reading;
+    saving.observer = facts.observer = `human:${code}`;
+    part("[data-reader]", HTMLElement, this.panel).textContent = code;
+    part("[data-reading]", HTMLElement, this.panel).textContent = String(facts.reading);
+    this.form.hidden = true;
+    history.replaceState(null, "", this.address(facts.reading));
+    saving.follow(saving.placed);
+    this.paint();
   }
 
   /** Somebody else saved first: both are shown, and the reader chooses. @param {KeptReading | null} kept */
