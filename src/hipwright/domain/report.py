@@ -87,6 +87,13 @@ class FilmFigure:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FigureRow:
+    """Films side by side, all of one height."""
+
+    figures: tuple[FilmFigure, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Listing:
     """Items, one line each."""
 
@@ -100,7 +107,7 @@ class Signature:
     label: str
 
 
-Block = Paragraph | Notice | Facts | Table | FilmFigure | Listing | Signature
+Block = Paragraph | Notice | Facts | Table | FigureRow | Listing | Signature
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
@@ -12,8 +13,9 @@ from hipwright.catalog import Catalog, load
 from hipwright.catalog.headlines import headlines
 from hipwright.domain.film_marks import Mark
 from hipwright.domain.keeping import Case, GradedReading, Identity, Image, Person, Reading
-from hipwright.domain.measurement import Measurement
-from hipwright.domain.report import Document, FilmFigure
+from hipwright.domain.landmarks import PlacedPoint
+from hipwright.domain.report import Document, FigureRow, FilmFigure
+from hipwright.domain.side import Side
 from hipwright.domain.study import VIEW_NAMES
 from hipwright.engines.anatomy.canonical import FilmBorder
 from hipwright.engines.measurement.measure import ReadFilm, read_film
@@ -21,10 +23,12 @@ from hipwright.engines.reporting.case_report import (
     ReportedCase,
     ReportedFilm,
     ReportedGrade,
+    ReportedPicture,
     case_report,
     letter_text,
 )
 from hipwright.engines.reporting.film_marks import marks_for
+from hipwright.engines.reporting.label_room import with_room
 from hipwright.workflows.measure_hip import ReadImage, measure_case
 from hipwright.workflows.ports import Dock, FilmPrinter, IdentityKeeper, Keeper
 
@@ -33,7 +37,18 @@ Floats = NDArray[np.float64]
 MOST_DRAWN = 4
 """Measurements drawn on one printed film: more would hide it."""
 
-CROP_MARGIN = 0.18
+FAR_FROM_JOINT = frozenset(
+    {"femoral_shaft_proximal", "femoral_shaft_distal", "obturator_foramen_medial"}
+)
+"""Landmarks that a close-up of the joint may leave out."""
+
+LETTER_SHARE = 0.026
+"""Size of a label over the width of its picture, as the documents print it."""
+
+LONE_HIP_MARGIN = 0.4
+"""The same on a view of one hip, where the neighborhood tells which way is up."""
+
+CROP_MARGIN = 0.12
 """Room around the landmarks on a printed film, as a share of their extent."""
 
 DAYS_IN_YEAR = 365.25
@@ -54,7 +69,7 @@ class CaseReport:
     """A report ready to be printed, and the same in sentences."""
 
     document: Document
-    pictures: dict[str, bytes]
+    pictures: tuple[bytes, ...]
     letter: str
 
 
@@ -149,7 +164,6 @@ def _reported_film(
     assert reading is not None  # noqa: S101 - the caller leaves unread films out
     film = image.film()
     read = read_film(film, reading.landmarks, catalog=catalog, software=software)
-    marks = _marks(read, FilmBorder(film=film, side=case.side), shown)
     return ReportedFilm(
         image=image.id,
         name=VIEW_NAMES[image.view],
@@ -157,8 +171,7 @@ def _reported_film(
         observer=observer_name(reading.landmarks.observer),
         columns=image.columns,
         rows=image.rows,
-        crop_px=_crop(image, reading),
-        marks=marks,
+        pictures=tuple(_shown_parts(image, case, read)),
         findings=shown.findings,
         facts=_film_facts(image, reading, read),
         warnings=image.warnings,
@@ -171,29 +184,42 @@ def observer_name(observer: str) -> str:
     return code.upper() if kind == "human" else observer
 
 
-def _marks(read: ReadFilm, border: FilmBorder, shown: ReadImage) -> tuple[Mark, ...]:
-    measured = {
-        found.definition
-        for found in shown.findings
-        if isinstance(found, Measurement) and found.side is border.side
-    }
-    chosen = [key for key in headlines() if key in measured][:MOST_DRAWN]
-    drawn: dict[Mark, None] = {}
-    for key in chosen:
-        drawn.update(dict.fromkeys(marks_for(key, read, border)))
-    return tuple(drawn)
+def _shown_parts(image: Image, case: Case, read: ReadFilm) -> Iterator[ReportedPicture]:
+    """The whole of a film that shows both hips, then the hip itself with what is drawn."""
+    film = read.film
+    border = FilmBorder(film=film, side=case.side)
+    if film.view.shows_both_hips:
+        yield _part(image, (), _extent(read, None), "overview")
+    drawn = [key for key in headlines() if film.view in read.catalog.measurement(key).views]
+    marks: dict[Mark, None] = {}
+    for key in drawn[:MOST_DRAWN]:
+        marks.update(dict.fromkeys(marks_for(key, read, border)))
+    yield _part(image, tuple(marks), _extent(read, case.side), f"{case.side} hip")
 
 
-def _crop(image: Image, reading: Reading) -> tuple[float, float, float, float]:
-    """The part of the film that holds all landmarks, with a margin."""
-    placed = [np.array([[p.x_px, p.y_px]]) for p in reading.landmarks.points]
-    placed += [contour.xy_px for contour in reading.landmarks.contours]
-    xy = np.concatenate(placed)
-    low, high = xy.min(axis=0), xy.max(axis=0)
-    pad = CROP_MARGIN * float((high - low).max())
+def _part(image: Image, marks: tuple[Mark, ...], extent: Floats, shows: str) -> ReportedPicture:
+    low, high = extent
+    margin = CROP_MARGIN if image.view.shows_both_hips else LONE_HIP_MARGIN
+    pad = margin * float((high - low).max())
     left, top = np.maximum(low - pad, -0.5)
     right, bottom = np.minimum(high + pad, [image.columns - 0.5, image.rows - 0.5])
-    return float(left), float(top), float(right - left), float(bottom - top)
+    letter = LETTER_SHARE * float(right - left)
+    return ReportedPicture(
+        crop_px=(float(left), float(top), float(right - left), float(bottom - top)),
+        marks=with_room(marks, letter_px=letter, right_px=float(right)),
+        shows=shows,
+    )
+
+
+def _extent(read: ReadFilm, side: Side | None) -> Floats:
+    """Corners of what was placed, of one side's hip joint or of everything, (2, 2) in pixels."""
+    placed = [
+        np.array([[item.x_px, item.y_px]]) if isinstance(item, PlacedPoint) else item.xy_px
+        for item in read.landmarks
+        if side is None or (item.side is side and item.id not in FAR_FROM_JOINT)
+    ]
+    xy = np.concatenate(placed)
+    return np.stack([xy.min(axis=0), xy.max(axis=0)])
 
 
 def _film_facts(image: Image, reading: Reading, read: ReadFilm) -> tuple[tuple[str, str], ...]:
@@ -222,14 +248,15 @@ def _grade(grade: GradedReading, catalog: Catalog) -> ReportedGrade:
     )
 
 
-def _pictures(sources: Sources, document: Document) -> dict[str, bytes]:
+def _pictures(sources: Sources, document: Document) -> tuple[bytes, ...]:
     figures = [
-        block
+        figure
         for section in document.sections
         for block in section.blocks
-        if isinstance(block, FilmFigure)
+        if isinstance(block, FigureRow)
+        for figure in block.figures
     ]
-    return {figure.image: _picture(sources, figure) for figure in figures}
+    return tuple(_picture(sources, figure) for figure in figures)
 
 
 def _picture(sources: Sources, figure: FilmFigure) -> bytes:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from hipwright.domain.report import (
@@ -10,6 +10,7 @@ from hipwright.domain.report import (
     Cell,
     Document,
     Facts,
+    FigureRow,
     FilmFigure,
     Listing,
     Notice,
@@ -55,11 +56,20 @@ def _block(block: Block, figure: FigureData) -> Data:  # noqa: PLR0911 - one ans
             return {"kind": "listing", "items": list(block.items)}
         case Signature():
             return {"kind": "signature", "label": block.label}
-        case FilmFigure():
-            shown = {"caption": block.caption, "alternative": block.alternative}
-            return {"kind": "figure", **shown, **figure(block)}
+        case FigureRow():
+            return {"kind": "figures", "figures": [_figure(f, figure) for f in block.figures]}
         case Table():
             return _table(block)
+
+
+def _figure(shown: FilmFigure, figure: FigureData) -> Data:
+    _, _, width, height = shown.crop_px
+    return {
+        "caption": shown.caption,
+        "alternative": shown.alternative,
+        "ratio": width / height,
+        **figure(shown),
+    }
 
 
 def _table(table: Table) -> Data:
@@ -91,5 +101,5 @@ def _bar(bar: RangeBar) -> Data:
     }
 
 
-Pictures = Mapping[str, bytes]
-"""Crops of films as PNG or JPEG, by image id."""
+Pictures = Sequence[bytes]
+"""Crops of films as PNG, in the order of the document's figures."""

@@ -25,7 +25,7 @@ def to_pdf(document: Document, pictures: Pictures) -> bytes:
     document
         The tree.
     pictures
-        The crop of every film the document shows, as PNG, by image id.
+        The crop of every film the document shows, as PNG, in the order of its figures.
 
     Returns
     -------
@@ -54,11 +54,11 @@ class _Figures:
         self.count = 0
 
     def keep(self, figure: FilmFigure) -> Data:
-        self.count += 1
         left, top, width, height = figure.crop_px
         crop = Crop(left=left, top=top, width=width, height=height)
         picture = f"film-{self.count}.png"
         overlay = f"marks-{self.count}.svg"
-        (self.folder / picture).write_bytes(self.pictures[figure.image])
+        (self.folder / picture).write_bytes(self.pictures[self.count])
+        self.count += 1
         (self.folder / overlay).write_text(overlay_svg(figure.marks, crop), "utf-8")
-        return {"picture": picture, "overlay": overlay, "ratio": height / width}
+        return {"picture": picture, "overlay": overlay}

@@ -27,13 +27,14 @@ def to_html(document: Document, pictures: Pictures) -> str:
     document
         The tree.
     pictures
-        The crop of every film the document shows, as PNG, by image id.
+        The crop of every film the document shows, as PNG, in the order of its figures.
     """
+    waiting = iter(pictures)
 
     def figure(shown: FilmFigure) -> Data:
         left, top, width, height = shown.crop_px
         crop = Crop(left=left, top=top, width=width, height=height)
-        address = "data:image/png;base64," + b64encode(pictures[shown.image]).decode()
+        address = "data:image/png;base64," + b64encode(next(waiting)).decode()
         svg = overlay_svg(shown.marks, crop, picture=address)
         return {"svg": Markup(svg)}  # noqa: S704 - our own SVG, its texts escaped
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from hipwright.catalog import Catalog
 from hipwright.catalog.entries import Reference
+from hipwright.catalog.headlines import headlines
 from hipwright.domain.film_marks import Mark
 from hipwright.domain.measurement import Finding, Measurement, NotMeasured
 from hipwright.domain.report import (
@@ -15,6 +16,7 @@ from hipwright.domain.report import (
     Column,
     Document,
     Facts,
+    FigureRow,
     FilmFigure,
     Listing,
     Notice,
@@ -26,6 +28,15 @@ from hipwright.domain.report import (
 from hipwright.engines.reporting.numbers import interval_in_words, value_with_unit
 from hipwright.engines.reporting.range_bar import range_bar
 from hipwright.engines.reporting.sentences import baselines, findings_sentence
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportedPicture:
+    """A part of a film and what is drawn over it; ``shows`` says what, for the caption."""
+
+    crop_px: tuple[float, float, float, float]
+    marks: tuple[Mark, ...]
+    shows: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,8 +53,7 @@ class ReportedFilm:
     observer: str
     columns: int
     rows: int
-    crop_px: tuple[float, float, float, float]
-    marks: tuple[Mark, ...]
+    pictures: tuple[ReportedPicture, ...]
     findings: tuple[Finding, ...]
     facts: tuple[tuple[str, str], ...]
     warnings: tuple[str, ...] = ()
@@ -137,9 +147,32 @@ def _findings(
     if not read:
         yield Paragraph(text="No film of this hip has been read yet, so nothing is measured.")
     for film in read:
-        yield Paragraph(text=film_sentence(case, film, catalog))
+        rows = tuple(_headline_rows(case, film, catalog))
+        if rows:
+            name = Column(heading=film.title, share=3.4)
+            yield Table(caption=film.title, columns=(name, *HEADLINE_COLUMNS), rows=rows)
     for grade in case.grades:
         yield Paragraph(text=f"{grade.name}: {grade.value}, graded by {grade.observer}.")
+
+
+HEADLINE_COLUMNS = (
+    Column(heading="Value", numeric=True, share=1.1),
+    Column(heading="95 % interval", numeric=True, share=1.6),
+    Column(heading="Class", share=4.2),
+)
+
+
+def _headline_rows(
+    case: ReportedCase, film: ReportedFilm, catalog: Catalog
+) -> Iterator[tuple[Cell, ...]]:
+    own = {found.definition: found for found in _own(case, film)}
+    for found in (own[key] for key in headlines() if key in own):
+        yield (
+            Cell(text=found.name),
+            Cell(text=value_with_unit(found)),
+            Cell(text=interval_in_words(found)),
+            _class_cell(found, catalog),
+        )
 
 
 def film_sentence(case: ReportedCase, film: ReportedFilm, catalog: Catalog) -> str:
@@ -162,28 +195,33 @@ def letter_text(case: ReportedCase, catalog: Catalog) -> str:
 
 def _film_section(case: ReportedCase, film: ReportedFilm, catalog: Catalog) -> Section:
     blocks: list[Block] = [
-        FilmFigure(
-            image=film.image,
-            columns=film.columns,
-            rows=film.rows,
-            crop_px=film.crop_px,
-            marks=film.marks,
-            caption=f"{film.title}. Read by {film.observer}.",
-            alternative=f"{film.name} with the landmarks and lines of the measurements below",
-        ),
+        FigureRow(figures=tuple(_figure(film, picture) for picture in film.pictures)),
         _measurement_table(case, film, catalog),
         Facts(rows=film.facts),
     ]
-    warned = [f"{m.name}: {m.quality_warning}" for m in _own(case, film) if m.quality_warning]
-    notes = [*film.warnings, *warned]
-    notes += [f"{m.name}: {note}" for m in _own(case, film) for note in m.notes]
-    if notes:
-        blocks.append(Notice(title="Mind", text=" ".join(_sentence(note) for note in notes)))
-    settling = [line for m in _own(case, film) if (line := _what_settles(m))]
+    mind = [*film.warnings, *_grouped((m.name, m.quality_warning) for m in _own(case, film))]
+    mind += _grouped((m.name, note) for m in _own(case, film) for note in m.notes)
+    if mind:
+        blocks.append(Notice(title="Mind", text=" ".join(_sentence(note) for note in mind)))
+    settling = _grouped((_split_name(m), _settles(m)) for m in _own(case, film))
     if settling:
-        blocks.append(Listing(items=tuple(settling)))
+        blocks.append(Paragraph(text="What would settle the split classes:"))
+        blocks.append(Listing(items=tuple(_sentence(item) for item in settling)))
     blocks += [Paragraph(text=text) for text in _left_out(case, film)]
     return Section(title=film.title, blocks=tuple(blocks))
+
+
+def _figure(film: ReportedFilm, picture: ReportedPicture) -> FilmFigure:
+    return FilmFigure(
+        image=film.image,
+        columns=film.columns,
+        rows=film.rows,
+        crop_px=picture.crop_px,
+        marks=picture.marks,
+        caption=f"{film.title}, {picture.shows}. Read by {film.observer}.",
+        alternative=f"{film.name}, {picture.shows}, with landmarks and lines of measurements "
+        "whose values stand in the table",
+    )
 
 
 def _sentence(text: str) -> str:
@@ -194,12 +232,22 @@ def _own(case: ReportedCase, film: ReportedFilm) -> list[Measurement]:
     return [found for found in _measured(film.findings) if found.side in (case.side, None)]
 
 
-def _what_settles(found: Measurement) -> str:
+def _grouped(pairs: Iterable[tuple[str, str]]) -> list[str]:
+    """``name, name: text`` for every different text, in order of appearance."""
+    names: dict[str, list[str]] = {}
+    for name, text in pairs:
+        if text:
+            names.setdefault(text, []).append(name)
+    return [f"{', '.join(dict.fromkeys(group))}: {text}" for text, group in names.items()]
+
+
+def _split_name(found: Measurement) -> str:
+    return found.abbreviation or found.name
+
+
+def _settles(found: Measurement) -> str:
     classed = found.classification
-    if classed is None or not classed.is_split or not classed.settles:
-        return ""
-    line = f"{found.name}: {classed.in_words()}. What would settle it: {classed.settles}"
-    return _sentence(line)
+    return classed.settles if classed is not None and classed.is_split else ""
 
 
 def _left_out(case: ReportedCase, film: ReportedFilm) -> Iterator[str]:
@@ -215,6 +263,8 @@ def _left_out(case: ReportedCase, film: ReportedFilm) -> Iterator[str]:
     if unplaced:
         yield f"Not measured, since landmarks were not placed: {'; '.join(unplaced)}."
 
+
+MIND_POSITION = "mind the position of the pelvis, below"
 
 COLUMNS = (
     Column(heading="Measurement", share=3.2),
@@ -238,7 +288,7 @@ def _measurement_table(case: ReportedCase, film: ReportedFilm, catalog: Catalog)
         counterpart = other.get(found.definition)
         rows.append(
             (
-                Cell(text=found.name, quiet=found.quality_warning),
+                Cell(text=found.name, quiet=MIND_POSITION if found.quality_warning else ""),
                 Cell(text=value_with_unit(found)),
                 Cell(text=interval_in_words(found)),
                 Cell(bar=range_bar(found, entry)),
@@ -302,8 +352,13 @@ def _method(case: ReportedCase, read: Sequence[ReportedFilm], catalog: Catalog) 
     )
     used = _references(case, read, catalog)
     if used:
-        yield Listing(items=tuple(f"{r.text} {r.identifier} [{r.seen.value}]" for r in used))
+        yield Listing(items=tuple(f"{r.text}{_findable(r)} [{r.seen.value}]" for r in used))
     yield Signature(label="Read and agreed by (name, date)")
+
+
+def _findable(reference: Reference) -> str:
+    kind = reference.identifier.partition(":")[0]
+    return f" {reference.identifier}" if kind in {"doi", "pmid", "pmc"} else ""
 
 
 def _references(
