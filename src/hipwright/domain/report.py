@@ -74,13 +74,15 @@ class Table:
 class FilmFigure:
     """A film with what is drawn over it.
 
-    ``crop_px`` is left, top, width and height of the shown part.
+    ``crop_px`` is left, top, width and height of the shown part, ``text_width_share`` how
+    much of the page's text width it fills.
     """
 
     image: str
     columns: int
     rows: int
     crop_px: tuple[float, float, float, float]
+    text_width_share: float
     marks: tuple[Mark, ...]
     caption: str
     alternative: str

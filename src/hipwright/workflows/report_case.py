@@ -43,7 +43,10 @@ FAR_FROM_JOINT = frozenset(
 """Landmarks that a close-up of the joint may leave out."""
 
 LETTER_SHARE = 0.026
-"""Size of a label over the width of its picture, as the documents print it."""
+"""Size of a label over the width of the page's text, as the documents print it."""
+
+PAIRED_SHARE, LONE_SHARE = 0.48, 0.62
+"""How much of the page's text width a picture fills beside another, and alone."""
 
 LONE_HIP_MARGIN = 0.4
 """The same on a view of one hip, where the neighborhood tells which way is up."""
@@ -199,13 +202,16 @@ def _shown_parts(image: Image, case: Case, read: ReadFilm) -> Iterator[ReportedP
 
 def _part(image: Image, marks: tuple[Mark, ...], extent: Floats, shows: str) -> ReportedPicture:
     low, high = extent
-    margin = CROP_MARGIN if image.view.shows_both_hips else LONE_HIP_MARGIN
+    paired = image.view.shows_both_hips
+    margin = CROP_MARGIN if paired else LONE_HIP_MARGIN
     pad = margin * float((high - low).max())
     left, top = np.maximum(low - pad, -0.5)
     right, bottom = np.minimum(high + pad, [image.columns - 0.5, image.rows - 0.5])
-    letter = LETTER_SHARE * float(right - left)
+    share = PAIRED_SHARE if paired else LONE_SHARE
+    letter = LETTER_SHARE * float(right - left) / share
     return ReportedPicture(
         crop_px=(float(left), float(top), float(right - left), float(bottom - top)),
+        text_width_share=share,
         marks=with_room(marks, letter_px=letter, right_px=float(right)),
         shows=shows,
     )

@@ -27,7 +27,7 @@ STYLES = {
 
 FONT = "Source Sans 3, Helvetica, Arial, sans-serif"
 LINES_ACROSS = 460
-"""A stroke is the crop's width over this: a hairline at print size."""
+"""A stroke is the width of the page's text over this: a hairline in print."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +40,9 @@ class Crop:
     height: float
 
 
-def overlay_svg(marks: Iterable[Mark], crop: Crop, *, picture: str | None = None) -> str:
+def overlay_svg(
+    marks: Iterable[Mark], crop: Crop, *, picture: str | None = None, text_width_share: float = 1.0
+) -> str:
     """Draw marks over the crop of a film.
 
     Parameters
@@ -51,8 +53,11 @@ def overlay_svg(marks: Iterable[Mark], crop: Crop, *, picture: str | None = None
         The shown part; the SVG's own units are film pixels.
     picture
         Address of the crop's picture to lie under the marks, if any.
+    text_width_share
+        How much of the page's text width the picture fills, so that strokes and letters
+        have one size in print.
     """
-    unit = crop.width / LINES_ACROSS
+    unit = crop.width / (LINES_ACROSS * text_width_share)
     parts = [_drawn(mark, unit) for mark in sorted(marks, key=lambda m: isinstance(m, LabelMark))]
     under = "" if picture is None else _picture(picture, crop)
     box = f"{crop.left:.2f} {crop.top:.2f} {crop.width:.2f} {crop.height:.2f}"
@@ -99,6 +104,6 @@ def _label(mark: LabelMark, unit: float) -> str:
     size = 12 * unit
     return (
         f'<text x="{x:.2f}" y="{y:.2f}" font-family="{FONT}" font-size="{size:.2f}" '
-        f'fill="#ffffff" stroke="#000000" stroke-width="{3 * unit:.2f}" stroke-opacity="0.75" '
+        f'fill="#ffffff" stroke="#000000" stroke-width="{2.4 * unit:.2f}" stroke-opacity="0.7" '
         f'paint-order="stroke" stroke-linejoin="round">{escape(mark.text)}</text>'
     )

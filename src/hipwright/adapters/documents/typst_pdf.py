@@ -60,5 +60,7 @@ class _Figures:
         overlay = f"marks-{self.count}.svg"
         (self.folder / picture).write_bytes(self.pictures[self.count])
         self.count += 1
-        (self.folder / overlay).write_text(overlay_svg(figure.marks, crop), "utf-8")
+        (self.folder / overlay).write_text(
+            overlay_svg(figure.marks, crop, text_width_share=figure.text_width_share), "utf-8"
+        )
         return {"picture": picture, "overlay": overlay}

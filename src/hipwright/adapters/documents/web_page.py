@@ -35,7 +35,9 @@ def to_html(document: Document, pictures: Pictures) -> str:
         left, top, width, height = shown.crop_px
         crop = Crop(left=left, top=top, width=width, height=height)
         address = "data:image/png;base64," + b64encode(next(waiting)).decode()
-        svg = overlay_svg(shown.marks, crop, picture=address)
+        svg = overlay_svg(
+            shown.marks, crop, picture=address, text_width_share=shown.text_width_share
+        )
         return {"svg": Markup(svg)}  # noqa: S704 - our own SVG, its texts escaped
 
     template = _ENVIRONMENT.get_template("report.html")

@@ -35,6 +35,7 @@ class ReportedPicture:
     """A part of a film and what is drawn over it; ``shows`` says what, for the caption."""
 
     crop_px: tuple[float, float, float, float]
+    text_width_share: float
     marks: tuple[Mark, ...]
     shows: str
 
@@ -217,6 +218,7 @@ def _figure(film: ReportedFilm, picture: ReportedPicture) -> FilmFigure:
         columns=film.columns,
         rows=film.rows,
         crop_px=picture.crop_px,
+        text_width_share=picture.text_width_share,
         marks=picture.marks,
         caption=f"{film.title}, {picture.shows}. Read by {film.observer}.",
         alternative=f"{film.name}, {picture.shows}, with landmarks and lines of measurements "
