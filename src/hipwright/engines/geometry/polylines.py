@@ -39,10 +39,11 @@ def along_line(
     Array of shape (...): the signed distance of the first meeting in drawing order,
     NaN where there is none.
     """
-    arms = outline - origin[..., None, :]
-    heading = np.broadcast_to(direction[..., None, :], arms.shape)
-    beside = cross(heading, arms)
-    ahead = (heading * arms).sum(axis=-1) / (direction**2).sum(axis=-1)[..., None]
+    along_x, along_y = direction[..., 0, None], direction[..., 1, None]
+    arm_x = outline[..., 0] - origin[..., 0, None]
+    arm_y = outline[..., 1] - origin[..., 1, None]
+    beside = along_x * arm_y - along_y * arm_x
+    ahead = (along_x * arm_x + along_y * arm_y) / (along_x**2 + along_y**2)
     start, end = beside[..., :-1], beside[..., 1:]
     with np.errstate(invalid="ignore", divide="ignore"):
         share = start / (start - end)
@@ -133,11 +134,46 @@ class PolarOutline:
 
 def polar(outline: Floats, center: Floats) -> PolarOutline:
     """An outline, (..., m, 2), about a center, (..., 2)."""
-    arms = outline - center[..., None, :]
-    angle = np.arctan2(arms[..., 0], arms[..., 1])
-    radius = np.hypot(arms[..., 0], arms[..., 1])
+    arm_x = outline[..., 0] - center[..., 0, None]
+    arm_y = outline[..., 1] - center[..., 1, None]
+    angle, radius = np.arctan2(arm_x, arm_y), np.hypot(arm_x, arm_y)
+    steps = np.diff(angle, axis=-1)
+    if (steps > 0).all():
+        return PolarOutline(angle=angle, radius=radius)
+    if (steps < 0).all():
+        return PolarOutline(angle=angle[..., ::-1], radius=radius[..., ::-1])
     order = angle.argsort(axis=-1, kind="stable")
     return PolarOutline(
         angle=np.take_along_axis(angle, order, axis=-1),
         radius=np.take_along_axis(radius, order, axis=-1),
     )
+
+
+def thinned(outline: Floats, tolerance: float) -> Floats:
+    """An outline without the vertices that its straight pieces do not need.
+
+    Parameters
+    ----------
+    outline
+        (m, 2).
+    tolerance
+        Greatest distance that a left-out vertex may have from what remains.
+    """
+    keep = np.zeros(len(outline), dtype=np.bool_)
+    keep[[0, -1]] = True
+    stack = [(0, len(outline) - 1)]
+    while stack:
+        first, last = stack.pop()
+        if last - first < 2:  # noqa: PLR2004 - nothing lies between neighbors
+            continue
+        chord = outline[last] - outline[first]
+        arms = outline[first + 1 : last] - outline[first]
+        length = float(np.hypot(*chord))
+        share = np.clip((arms @ chord) / length**2, 0, 1) if length > 0 else np.zeros(len(arms))
+        off = np.hypot(*(arms - share[:, None] * chord).T)
+        farthest = int(off.argmax())
+        if off[farthest] > tolerance:
+            middle = first + 1 + farthest
+            keep[middle] = True
+            stack += [(first, middle), (middle, last)]
+    return outline[keep]

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from hipwright.engines.geometry.polylines import first_where
 from hipwright.engines.measurement.construction import Circles, measures
 from hipwright.engines.measurement.shapes import angle_between_deg, middle
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Ints = NDArray[np.intp]
 
 
 @measures("alpha_angle.three_point")
@@ -102,8 +102,8 @@ def alpha_angle_at_departure(
     neck_inferior: Floats,
     outline: Floats,
     *,
-    departure_mm: float,
-    stays_mm: float,
+    departure_mm: Floats | float,
+    stays_mm: Floats | float,
 ) -> Floats:
     """Alpha angle where the drawn outline departs from the head's circle.
 
@@ -155,8 +155,8 @@ def alpha_angle_anatomic_at_departure(
     base_inferior: Floats,
     outline: Floats,
     *,
-    departure_mm: float,
-    stays_mm: float,
+    departure_mm: Floats | float,
+    stays_mm: Floats | float,
 ) -> Floats:
     """Alpha angle where the drawn outline departs from the circle, along the neck's own axis.
 
@@ -190,7 +190,11 @@ def alpha_angle_anatomic_at_departure(
 
 
 def departure(
-    head: Circles, axis: Floats, outline: Floats, departure_mm: float, stays_mm: float
+    head: Circles,
+    axis: Floats,
+    outline: Floats,
+    departure_mm: Floats | float,
+    stays_mm: Floats | float,
 ) -> Floats:
     """First place, coming from the head, where an outline is outside a wider circle and stays.
 
@@ -211,20 +215,14 @@ def departure(
     outside; one that begins outside has to come inside first.
     """
     arms = _from_the_head(outline - head.center[..., None, :], axis)
-    limit = np.asarray(head.radius)[..., None] + departure_mm
-    outside = (arms**2).sum(axis=-1) > limit**2
-    share = _share_at(arms, limit)
-    steps = np.diff(arms, axis=-2)
-    lengths = np.hypot(steps[..., 0], steps[..., 1])
-    start_mm = np.cumsum(lengths, axis=-1) - lengths
-    at_mm = start_mm + share * lengths
-    leaves = ~outside[..., :-1] & outside[..., 1:]
-    returns_mm = np.where(outside[..., :-1] & ~outside[..., 1:], at_mm, np.inf)
-    next_return_mm = np.minimum.accumulate(returns_mm[..., ::-1], axis=-1)[..., ::-1]
-    stays = leaves & (next_return_mm - at_mm >= stays_mm)
-    places = arms[..., :-1, :] + share[..., None] * steps
-    found = [first_where(stays, places[..., axis_]) for axis_ in (0, 1)]
-    return head.center + np.stack(found, axis=-1)
+    limit = np.asarray(head.radius, dtype=np.float64) + departure_mm
+    rows = arms.reshape(-1, *arms.shape[-2:])
+    limits = np.broadcast_to(limit, arms.shape[:-2]).reshape(-1)
+    found = np.full((len(rows), 2), np.nan)
+    lasting = np.broadcast_to(stays_mm, arms.shape[:-2]).reshape(-1)
+    row, place = _first_departures(rows, limits, lasting)
+    found[row] = place
+    return head.center + found.reshape(*arms.shape[:-2], 2)
 
 
 def _from_the_head(arms: Floats, axis: Floats) -> Floats:
@@ -233,13 +231,31 @@ def _from_the_head(arms: Floats, axis: Floats) -> Floats:
     return arms[..., ::-1, :] if np.nanmean(ends[0] - ends[1]) < 0 else arms
 
 
-def _share_at(arms: Floats, limit: Floats) -> Floats:
-    """Where along each segment its distance from the center is the limit: 0 start, 1 end."""
-    start, step = arms[..., :-1, :], np.diff(arms, axis=-2)
+def _first_departures(arms: Floats, limits: Floats, lasting: Floats) -> tuple[Ints, Floats]:
+    """Rows that depart, and where: outlines (n, m, 2) from the center, circles and lengths (n,).
+
+    Only segments that pass the circle are looked at: in each row they leave and return
+    by turns, so the next one after a departure is its return.
+    """
+    outside = arms[..., 0] ** 2 + arms[..., 1] ** 2 > limits[:, None] ** 2
+    row, segment = np.nonzero(outside[:, 1:] != outside[:, :-1])
+    start = arms[row, segment]
+    step = arms[row, segment + 1] - start
+    leaves = outside[row, segment + 1]
+    share = _share_at(start, step, limits[row], leaves)
+    along = np.hypot(*np.diff(arms, axis=1).transpose(2, 0, 1))
+    at_mm = np.cumsum(along, axis=1)[row, segment] - (1 - share) * along[row, segment]
+    returns = np.append(row[1:] == row[:-1], [False] * min(1, len(row)))
+    returns_mm = np.where(returns, np.append(at_mm[1:], [np.inf] * min(1, len(row))), np.inf)
+    stays = leaves & (returns_mm - at_mm >= lasting[row])
+    rows, first = np.unique(row[stays], return_index=True)
+    return rows, (start + share[:, None] * step)[stays][first]
+
+
+def _share_at(start: Floats, step: Floats, limit: Floats, leaves: Flags) -> Floats:
+    """Where along a segment its distance from the center is the limit: 0 start, 1 end."""
     a: Floats = (step**2).sum(axis=-1)
     b: Floats = (start * step).sum(axis=-1)
     c: Floats = (start**2).sum(axis=-1) - limit**2
     root: Floats = np.sqrt(np.maximum(b**2 - a * c, 0.0))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        share: Floats = (np.sign(0.5 - (c > 0)) * root - b) / a
-    return np.clip(np.where(a > 0, share, 0.0), 0.0, 1.0)
+    return np.clip((np.where(leaves, 1.0, -1.0) * root - b) / a, 0.0, 1.0)

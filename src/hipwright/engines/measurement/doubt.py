@@ -3,26 +3,26 @@
 Row 0 of every array is what the reader placed; rows 1 to n are what the same
 reader, or another, might have placed. A landmark's draws depend only on the
 seed, its id and its side, so a number does not flicker when some *other*
-landmark is moved, and value and interval come from one call of the kernel.
+landmark is moved or added, and value and interval come from one call of the kernel.
 """
 
 from __future__ import annotations
 
-import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from hipwright.catalog import Catalog
 from hipwright.catalog.entries import LandmarkDefinition, LandmarkKind
 from hipwright.domain.landmarks import LandmarkSet, PlacedContour, PlacedPoint
 from hipwright.domain.study import Film
 from hipwright.engines.geometry.circles import fit_round_part
+from hipwright.engines.geometry.polylines import thinned
 from hipwright.engines.imaging.film_plane import plane_from_px
+from hipwright.engines.measurement.draws import normals
 
 Floats = NDArray[np.float64]
 Key = tuple[str, object]
@@ -32,12 +32,15 @@ Spreads = float | tuple[float, float]
 """A spread in mm: the same along both axes, or along u and along v."""
 
 DRAWS = 600
-"""Draws an interval is made of. They are stratified and come in mirrored pairs, so that the
-ends of an interval stand within about 2 % of its width of where endless draws would put them."""
+"""Draws an interval is made of: uncorrelated and in mirrored pairs (:mod:`.draws`)."""
 
 BUMP_TOLERANCE_SHARE = 0.02
 """Outline points farther outside the head circle than this share of its radius (0.5 mm at
 24 mm) belong to the bump, not to the round part (judgment)."""
+
+THINNING_MM = 0.01
+"""Vertices of a drawn outline closer than this to the line through their neighbors are left
+out: far below what can be drawn, and ten times less to compute on a dense outline (judgment)."""
 
 NOMINAL_HEAD_RADIUS_MM = 24.0
 """Stands in for the scale of an uncalibrated film when default spreads, which are in mm,
@@ -77,9 +80,42 @@ class Doubt:
         own = self.observer_sd_mm.get(f"{entry.id}.radius", entry.observer_sd_radius_mm)
         return float(np.mean(own))
 
-    def normals(self, key: str) -> Floats:
-        """Standard normals that belong to a key, (draws + 1, 3), the first row zero."""
-        return _normals(self.seed, key, self.draws)
+    def normals(self, catalog: Catalog) -> Mapping[str, Floats]:
+        """Standard normals by key, (draws + 1, 3), the first row zero."""
+        return normals(self.seed, _keys(catalog), self.draws)
+
+
+SCALE_KEY = "scale"
+
+
+def parameter_key(entry: str, parameter: str) -> str:
+    """The key under which a construction's parameter is drawn."""
+    return f"{entry}#{parameter}"
+
+
+def _landmark_key(landmark: str, side: object) -> str:
+    return f"{landmark}/{side}"
+
+
+def _keys(catalog: Catalog) -> tuple[str, ...]:
+    """All keys of a catalog, in its order."""
+    return _keys_of(
+        tuple((entry.id, entry.midline) for entry in catalog.landmarks.values()),
+        tuple(
+            parameter_key(entry.id, name)
+            for entry in catalog.measurements.values()
+            for name in entry.parameter_sd
+        ),
+    )
+
+
+@lru_cache(maxsize=8)
+def _keys_of(
+    landmarks: tuple[tuple[str, bool], ...], parameters: tuple[str, ...]
+) -> tuple[str, ...]:
+    sides = {False: ("left", "right"), True: (None,)}
+    placed = (_landmark_key(name, side) for name, midline in landmarks for side in sides[midline])
+    return (*placed, SCALE_KEY, *parameters)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -145,6 +181,7 @@ class _Sampler:
         self.landmarks = landmarks
         self.catalog = catalog
         self.doubt = doubt
+        self.normals = doubt.normals(catalog)
         self.units_per_mm = 1.0
         self.circles: dict[Key, SampledCircle] = {}
 
@@ -163,7 +200,7 @@ class _Sampler:
             points={(p.id, p.side): self._point(p) for p in self.landmarks.points},
             circles=self.circles,
             contours={(c.id, c.side): self._contour(c) for c in open_contours},
-            scale=1 + relative_sd * self.doubt.normals("scale")[:, 0],
+            scale=1 + relative_sd * self.normals[SCALE_KEY][:, 0],
             units_per_mm=self.units_per_mm,
         )
 
@@ -172,7 +209,7 @@ class _Sampler:
         return sd * self._normals(key)[:, :2]
 
     def _normals(self, key: Key) -> Floats:
-        return self.doubt.normals(f"{key[0]}/{key[1]}")
+        return self.normals[_landmark_key(*key)]
 
     def _point(self, placed: PlacedPoint) -> Floats:
         key = (placed.id, placed.side)
@@ -194,7 +231,8 @@ class _Sampler:
 
     def _contour(self, placed: PlacedContour) -> Floats:
         key = (placed.id, placed.side)
-        at = plane_from_px(self.film, placed.xy_px)
+        tolerance = THINNING_MM * self.units_per_mm
+        at = _thinned(plane_from_px(self.film, placed.xy_px).tobytes(), tolerance)
         drawn = at + self._shift(key)[:, None, :]
         circle = self.circles.get((self.catalog.landmark(placed.id).moves_with, placed.side))
         if circle is None:
@@ -236,19 +274,7 @@ def _units_per_mm(film: Film, fits: Mapping[Key, _Fit]) -> float:
     return 1 / FALLBACK_PIXEL_MM
 
 
-@lru_cache(maxsize=4096)
-def _normals(seed: int, key: str, draws: int) -> Floats:
-    """Standard normals (draws + 1, 3), the first row zero: column 2 is for radii.
-
-    Half of them are the middles of equally likely strata in random order, the other
-    half their mirror images: every column is symmetric and has the right tails.
-    """
-    sequence = np.random.SeedSequence([seed, zlib.crc32(key.encode())])
-    generator = np.random.Generator(np.random.PCG64(sequence))
-    half = (draws + 1) // 2
-    strata: Floats = ndtri((np.arange(half) + 0.5) / half)
-    strata /= np.sqrt(np.mean(strata**2))
-    drawn = np.column_stack([generator.permutation(strata) for _ in range(3)])
-    rows: Floats = np.vstack([np.zeros((1, 3)), drawn, -drawn])[: draws + 1]
-    rows.setflags(write=False)
-    return rows
+@lru_cache(maxsize=256)
+def _thinned(outline_bytes: bytes, tolerance: float) -> Floats:
+    """A drawn outline without needless vertices, remembered."""
+    return thinned(np.frombuffer(outline_bytes, dtype=np.float64).reshape(-1, 2), tolerance)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 
 from hipwright.catalog import Catalog
 from hipwright.catalog.loader import DERIVED_INPUTS
-from hipwright.domain.landmarks import LandmarkSet
+from hipwright.domain.landmarks import LandmarkSet, PlacedContour, PlacedPoint
 from hipwright.domain.measurement import Unit
 from hipwright.domain.study import Film
 from hipwright.engines.anatomy.leveling import Leveling, level
@@ -21,6 +22,8 @@ Floats = NDArray[np.float64]
 HEAD = "femoral_head"
 HEAD_CENTER = "femoral_head_center"
 TEARDROP = "teardrop_inferior"
+LEVELED_BY = frozenset({HEAD, HEAD_CENTER, TEARDROP})
+"""Landmarks that the pelvic baseline can rest on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -28,6 +31,7 @@ class ReadFilm:
     """A film, its reading as draws, and the baseline.
 
     ``sex`` is ``female``, ``male`` or ``None``: it chooses between ranges of the sexes.
+    ``placed_bytes`` are the landmarks in order of id and side, for digests.
     """
 
     film: Film
@@ -37,6 +41,7 @@ class ReadFilm:
     sampled: Sampled
     leveling: Leveling
     software: str
+    placed_bytes: tuple[tuple[str, bytes], ...]
     sex: str | None = None
 
 
@@ -103,6 +108,7 @@ def read_film(
         sampled=sampled,
         leveling=_leveling(film, sampled),
         software=software,
+        placed_bytes=tuple(sorted(_placed_bytes(item) for item in landmarks)),
         sex=_sex(sex),
     )
 
@@ -131,6 +137,14 @@ def head_center(sampled: Sampled, side: object) -> Floats | None:
         return placed
     circle = sampled.circles.get((DERIVED_INPUTS[HEAD_CENTER], side))
     return None if circle is None else circle.center
+
+
+def _placed_bytes(item: PlacedPoint | PlacedContour) -> tuple[str, bytes]:
+    if isinstance(item, PlacedPoint):
+        coordinates = struct.pack("<2d", item.x_px, item.y_px)
+    else:
+        coordinates = item.xy_px.astype("<f8").tobytes()
+    return item.id, f"{item.id}|{item.side}|".encode() + coordinates
 
 
 def _sex(text: str | None) -> str | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Mapping
 
 import numpy as np
@@ -13,12 +12,17 @@ from hipwright.catalog.entries import InputName, LandmarkKind, MeasurementDefini
 from hipwright.catalog.loader import DERIVED_INPUTS, placed_for
 from hipwright.domain.errors import SideError
 from hipwright.domain.evidence import Provenance
-from hipwright.domain.landmarks import PlacedContour, PlacedPoint
 from hipwright.domain.measurement import Finding, Measurement, NotMeasured, Unit
 from hipwright.engines.anatomy.canonical import FilmBorder, MidlineBorder, side_named
 from hipwright.engines.measurement.classes import classify, interval
 from hipwright.engines.measurement.construction import Circles, Construction, Input
-from hipwright.engines.measurement.film_reading import HEAD_CENTER, ReadFilm, head_center
+from hipwright.engines.measurement.doubt import parameter_key
+from hipwright.engines.measurement.film_reading import (
+    HEAD_CENTER,
+    LEVELED_BY,
+    ReadFilm,
+    head_center,
+)
 from hipwright.engines.measurement.shelf import CONSTRUCTIONS
 
 Floats = NDArray[np.float64]
@@ -75,10 +79,14 @@ class HipOnFilm:
         return f"{words} ({parsed.side})" if parsed.side else words
 
     def _parameters(self, entry: MeasurementDefinition) -> Mapping[str, Floats | float]:
+        """The catalog's parameters; what is in mm follows the doubt of the film's scale."""
         drawn: dict[str, Floats | float] = dict(entry.parameters)
         for name, sd in entry.parameter_sd.items():
-            normals = self.read.doubt.normals(f"{entry.id}/{name}")[:, 0]
-            drawn[name] = entry.parameters[name] + sd * normals
+            normals = self.read.doubt.normals(self.read.catalog)[parameter_key(entry.id, name)]
+            drawn[name] = entry.parameters[name] + sd * normals[:, 0]
+        for name in entry.parameters:
+            if name.endswith("_mm"):
+                drawn[name] = drawn[name] / self.read.sampled.scale
         return drawn
 
     def _measurement(
@@ -156,12 +164,13 @@ class HipOnFilm:
         """SHA-256 of the placed landmarks that went in, so a number can be made again."""
         own = {name.landmark for name in entry.inputs}
         ids = own | {DERIVED_INPUTS[name] for name in own if name in DERIVED_INPUTS}
-        placed = [
-            (item.id, str(item.side), _coordinates(item))
-            for item in self.read.landmarks
-            if item.id in ids
-        ]
-        return hashlib.sha256(json.dumps(sorted(placed)).encode()).hexdigest()
+        if entry.needs_baseline:
+            ids |= LEVELED_BY
+        digest = hashlib.sha256()
+        for landmark, written in self.read.placed_bytes:
+            if landmark in ids:
+                digest.update(written)
+        return digest.hexdigest()
 
 
 def _has_classes(entry: MeasurementDefinition, unit: Unit) -> bool:
@@ -170,9 +179,3 @@ def _has_classes(entry: MeasurementDefinition, unit: Unit) -> bool:
         return True
     edges = {band.high for r in entry.reference_ranges for band in r.bands[:-1]}
     return edges == {0.0}
-
-
-def _coordinates(item: PlacedPoint | PlacedContour) -> object:
-    if isinstance(item, PlacedPoint):
-        return [item.x_px, item.y_px]
-    return item.xy_px.tolist()
