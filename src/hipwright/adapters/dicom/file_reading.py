@@ -19,6 +19,7 @@ from pydicom.uid import (
     ExplicitVRLittleEndian,
     ImplicitVRLittleEndian,
     JPEG2000TransferSyntaxes,
+    JPEGExtended12Bit,
     JPEGLSTransferSyntaxes,
     JPEGTransferSyntaxes,
     RLELossless,
@@ -332,6 +333,10 @@ def decoded(dataset: Dataset, *, raw: bool = False) -> Pixels:
     ImportRefusedError
         The picture cannot be decoded, or is not as large as it claims.
     """
+    if transfer_syntax_of(dataset) == JPEGExtended12Bit:
+        from hipwright.adapters.dicom.jpeg_extended import register
+
+        register()
     try:
         pixels = pixel_array(dataset, index=0, raw=raw)
     except Exception as problem:  # decoders raise what they like
