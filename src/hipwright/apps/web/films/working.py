@@ -14,7 +14,6 @@ from hipwright.catalog.entries import LandmarkKind, MeasurementDefinition
 from hipwright.domain.errors import DegenerateGeometryError
 from hipwright.domain.keeping import Image
 from hipwright.domain.landmarks import LandmarkSet
-from hipwright.domain.measurement import Finding
 from hipwright.domain.side import Side
 from hipwright.engines.anatomy.canonical import FilmBorder
 from hipwright.engines.geometry.circles import fit_circle
@@ -49,7 +48,7 @@ class WorkingReading:
         self.sex = sex
         self.items: dict[Key, Item] = {}
         self.chosen: Chosen | None = None
-        self._told: dict[tuple[str, object], Finding] = {}
+        self._told: dict[tuple[str, object], Json] = {}
         self._read: ReadFilm | None = None
 
     @property
@@ -155,9 +154,10 @@ class WorkingReading:
         news: list[Json] = []
         for finding in measure_film(read, borders, only=only):
             key = (finding.definition, finding.side)
-            if self._told.get(key) != finding:
-                self._told[key] = finding
-                news.append(row_of(finding, self.catalog))
+            row = row_of(finding, self.catalog)
+            if self._told.get(key) != row:
+                self._told[key] = row
+                news.append(row)
         return news
 
     def _current(self) -> ReadFilm:

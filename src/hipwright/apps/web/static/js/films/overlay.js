@@ -43,6 +43,7 @@ export class Overlay {
     /** @type {Map<string, SVGElement>} */
     this.handles = new Map();
     view.append(this.svg);
+    view.nearestHandle = (at, under) => this.nearest(at, under);
     view.addEventListener("film-moved", () => this.redraw());
   }
 
@@ -207,6 +208,16 @@ export class Overlay {
     this.handles.set(name, element);
     this.layers["handles"]?.append(element);
     return element;
+  }
+
+  /** Of overlapping handles the one whose middle is nearest. @param {Place} at @param {string} under */
+  nearest(at, under) {
+    const places = [...this.model.placed].flatMap(([key, item]) =>
+      item.xy.map((place, index) => ({ name: `${key}#${index}`, at: this.view.screenOf(place) })));
+    const far = (/** @type {Place} */ [x, y]) => Math.hypot(x - at[0], y - at[1]);
+    const known = places.find((place) => place.name === under);
+    if (!known) return under;
+    return places.reduce((best, next) => (far(next.at) < far(best.at) ? next : best), known).name;
   }
 
   /** @param {SVGElement} element @param {Place} place */

@@ -32,7 +32,9 @@ export class ScaleTool {
     this.svg = drawn("svg", { class: "overlay tool" });
     view.append(this.svg);
     view.addEventListener("film-moved", () => this.draw());
-    this.form.addEventListener("change", () => this.restart());
+    this.form.addEventListener("change", ({ target }) => {
+      if (target instanceof HTMLInputElement && target.name === "by") this.restart();
+    });
     this.form.addEventListener("input", () => this.tryOut());
     this.form.addEventListener("submit", (event) => {
       event.preventDefault();

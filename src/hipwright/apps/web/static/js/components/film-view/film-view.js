@@ -37,6 +37,8 @@ export class FilmView extends HTMLElement {
     this.picture = null;
     this.wanted = 0;
     this.loading = new AbortController();
+    /** Set by whoever draws handles. @type {((at: Place, under: string) => string) | null} */
+    this.nearestHandle = null;
   }
 
   connectedCallback() {
@@ -56,6 +58,7 @@ export class FilmView extends HTMLElement {
     this.append(this.preview, this.canvas, this.notice);
     this.magnifier = new Magnifier(this);
     new Gestures(this, {
+      nearest: (at, under) => this.nearestHandle?.(at, under) ?? under,
       placing: () => this.placing && this.isReady,
       pan: (by) => this.move((film, box) => transform.shifted(this.view, film, box, by)),
       zoom: (factor, at) => this.zoom(factor, at),

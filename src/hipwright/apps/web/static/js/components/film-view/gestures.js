@@ -6,6 +6,7 @@
 
 /**
  * @typedef {object} Wishes
+ * @property {(at: Place, under: string) => string} nearest which handle is meant where several overlap
  * @property {() => boolean} placing whether a press means a place and not the picture
  * @property {(by: Place) => void} pan
  * @property {(factor: number, at: Place) => void} zoom
@@ -74,7 +75,8 @@ export class Gestures {
       return;
     }
     if (this.down.size > 2) return;
-    const handle = event.target.closest("[data-handle]")?.getAttribute("data-handle") ?? null;
+    const under = event.target.closest("[data-handle]")?.getAttribute("data-handle") ?? null;
+    const handle = under === null ? null : this.wishes.nearest(at, under);
     if (event.button === 1 || this.spaceHeld) {
       event.preventDefault();
       this.moving = "pan";
