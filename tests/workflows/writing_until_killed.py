@@ -16,7 +16,7 @@ import alembic.command  # noqa: F401 - what the wiring imports late is paid for 
 
 import hipwright.adapters.identity.keeper
 import hipwright.adapters.store.device
-import hipwright.adapters.store.workspace_folder  # noqa: F401
+import hipwright.adapters.store.workspace_folder  # noqa: F401 - as above
 from hipwright.domain.keeping import Identity
 from hipwright.wiring import open_workspace
 from tests.contract.kept_things import (

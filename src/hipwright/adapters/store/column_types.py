@@ -19,8 +19,9 @@ class UtcTime(TypeDecorator[datetime]):
     impl = DateTime(timezone=True)
     cache_ok = True
 
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
         """Refuse a time without a zone: nobody could say later when it was."""
+        del dialect  # both keep UTC
         if value is None:
             return None
         if value.tzinfo is None:
@@ -28,8 +29,9 @@ class UtcTime(TypeDecorator[datetime]):
             raise ValueError(msg)
         return value.astimezone(UTC)
 
-    def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:  # noqa: ARG002
+    def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
         """Attach the zone that SQLite does not keep."""
+        del dialect
         if value is None:
             return None
         moment: datetime = value

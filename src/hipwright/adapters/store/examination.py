@@ -7,7 +7,7 @@ import stat
 from collections.abc import Iterator
 from pathlib import Path
 
-from sqlalchemy import Connection, Engine, func, select, text
+from sqlalchemy import Connection, Engine, Select, func, select, text
 
 from hipwright.adapters.store import schema
 from hipwright.adapters.store.faults import told_plainly
@@ -154,7 +154,7 @@ def _is_sound(files: ImageFiles, digest: str) -> bool:
     return True
 
 
-def _half_things() -> Iterator[object]:
+def _half_things() -> Iterator[Select[tuple[int]]]:
     parts = (
         (PersonRow, PersonVersionRow, "person_id"),
         (CaseRow, CaseVersionRow, "case_id"),
@@ -176,5 +176,5 @@ def _half_things() -> Iterator[object]:
             yield select(func.count()).select_from(gaps.subquery())
 
 
-def _count(connection: Connection, query: object) -> int:
-    return connection.execute(query).scalar_one()  # pyright: ignore[reportCallIssue, reportArgumentType]
+def _count(connection: Connection, query: Select[tuple[int]]) -> int:
+    return connection.execute(query).scalar_one()

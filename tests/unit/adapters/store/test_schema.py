@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from alembic.script import ScriptDirectory
-from sqlalchemy import text
+from sqlalchemy import Connection, text
 
 from hipwright.adapters.store import schema
 from hipwright.adapters.store.connections import open_sqlite
@@ -133,8 +133,8 @@ def test_an_update_that_fails_leaves_the_older_workspace_as_it_was(
     older_workspace(folder)
     whole = schema.migrate
 
-    def fail_after(connection: object) -> None:
-        whole(connection)  # pyright: ignore[reportArgumentType]
+    def fail_after(connection: Connection) -> None:
+        whole(connection)
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(schema, "migrate", fail_after)
