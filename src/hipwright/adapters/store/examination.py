@@ -154,7 +154,7 @@ def _is_sound(files: ImageFiles, digest: str) -> bool:
     return True
 
 
-def _half_things() -> Iterator[Select[tuple[int]]]:
+def _half_things() -> Iterator[Select[int]]:
     parts = (
         (PersonRow, PersonVersionRow, "person_id"),
         (CaseRow, CaseVersionRow, "case_id"),
@@ -176,5 +176,5 @@ def _half_things() -> Iterator[Select[tuple[int]]]:
             yield select(func.count()).select_from(gaps.subquery())
 
 
-def _count(connection: Connection, query: Select[tuple[int]]) -> int:
+def _count(connection: Connection, query: Select[int]) -> int:
     return connection.execute(query).scalar_one()
