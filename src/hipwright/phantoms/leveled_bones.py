@@ -145,7 +145,7 @@ def pelvis_template(model: ShapeModel) -> PelvisTemplate:
     normal, point = _mirror_plane(left.vertices, right.vertices)
     up = np.array([0.0, 0.0, 1.0]) - normal[2] * normal
     up /= np.linalg.norm(up)
-    back: Floats = np.cross(up, normal)
+    back = np.real(np.cross(up, normal))  # real already; the stubs do not know
     rotation = np.stack([normal, back, up])
     rotation = _upright((left.vertices - point) @ rotation.T) @ rotation
     vertices = (left.vertices - point) @ rotation.T
