@@ -9,6 +9,7 @@ from typing import Any
 from hipwright.adapters.wire.documents import SOFTWARE
 from hipwright.apps.web.films.messages import Chosen, Item, Key, Moved, landmark_set, side_name
 from hipwright.apps.web.films.rows import mark_of, row_of
+from hipwright.apps.web.films.trust import trust_of
 from hipwright.catalog import Catalog, load
 from hipwright.catalog.entries import LandmarkKind, MeasurementDefinition
 from hipwright.domain.errors import DegenerateGeometryError
@@ -49,6 +50,7 @@ class WorkingReading:
         self.items: dict[Key, Item] = {}
         self.chosen: Chosen | None = None
         self._told: dict[tuple[str, object], Json] = {}
+        self._told_trust: Json | None = None
         self._read: ReadFilm | None = None
 
     @property
@@ -88,12 +90,16 @@ class WorkingReading:
         _, problems = self._read_anew()
         wanted = {entry.id for entry in self._affected(touched)}
         rows = self._news(wanted) if wanted else []
-        return {
+        answer: Json = {
             "rows": rows,
             "marks": self._marks(),
             "circles": self._circles(),
             "problems": problems,
         }
+        trust = trust_of(self._current())
+        if trust != self._told_trust:
+            self._told_trust = answer["trust"] = trust
+        return answer
 
     def rest(self) -> Json | None:
         """Everything else that changed since it was last told, ``None`` if nothing did."""
@@ -110,6 +116,7 @@ class WorkingReading:
     def forget_told(self) -> None:
         """Tell everything again: the screen on the other end is new."""
         self._told = {}
+        self._told_trust = None
 
     def _read_anew(self) -> tuple[ReadFilm, list[Json]]:
         problems: list[Json] = []

@@ -83,6 +83,7 @@
  * @property {Mark[]} [marks]
  * @property {FittedCircle[]} [circles]
  * @property {Problem[]} [problems]
+ * @property {import("./trust-panel.js").Trust} [trust]
  * @property {{ code: string, message: string }} [error]
  */
 

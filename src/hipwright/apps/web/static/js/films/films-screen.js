@@ -16,6 +16,7 @@ import { PictureBar } from "./picture-bar.js";
 import { ReadingModel } from "./reading-model.js";
 import { ReadingsPanel } from "./readings-panel.js";
 import { ScaleTool } from "./scale-tool.js";
+import { paintTrust } from "./trust-panel.js";
 
 registerFilmView();
 
@@ -84,7 +85,11 @@ function tellAbout() {
 
 live.addEventListener("answer", (event) => {
   const { detail: answer } = /** @type {CustomEvent<import("./facts.js").Answer>} */ (event);
-  if (answer.rows) numbers.take(answer.rows);
+  if (answer.rows) {
+    numbers.take(answer.rows);
+    if (answer.rows.some((row) => row.id === numbers.chosen?.id)) tellAbout();
+  }
+  if (answer.trust) paintTrust(answer.trust);
   if (answer.marks) overlay.marks = answer.marks;
   if (answer.circles) overlay.circles = answer.circles;
   if (answer.marks || answer.circles) overlay.paint();
