@@ -1,6 +1,6 @@
 """Ray lengths and beam geometry against closed forms."""
 
-from typing import Any
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -209,21 +209,12 @@ def test_beam_refuses_points_behind_the_source():
 
 def test_beam_refuses_mirrored_or_skewed_axes():
     good = front_beam()
-    arguments: dict[str, Any] = {
-        "source_mm": good.source_mm,
-        "first_pixel_mm": good.first_pixel_mm,
-        "column_axis": good.column_axis,
-        "row_axis": good.row_axis,
-        "pixel_mm": 0.5,
-        "columns": 10,
-        "rows": 10,
-    }
     with pytest.raises(ValueError, match="Swap the axes"):
-        Beam(**(arguments | {"column_axis": -good.column_axis}))
+        replace(good, column_axis=-good.column_axis)
     with pytest.raises(ValueError, match="Normalize"):
-        Beam(**(arguments | {"column_axis": good.column_axis * 1.1}))
+        replace(good, column_axis=good.column_axis * 1.1)
     with pytest.raises(ValueError, match="no area"):
-        Beam(**(arguments | {"columns": 0}))
+        replace(good, columns=0)
     with pytest.raises(ValueError, match="OID < SDD"):
         front_beam(oid=1300.0)
 
