@@ -280,7 +280,8 @@ def in_little_endian(dataset: Dataset) -> Dataset:
         return dataset
     try:
         buffer = io.BytesIO()
-        rest = Dataset({tag: dataset.get_item(tag) for tag in dataset.keys() if tag != PIXEL_DATA})  # noqa: SIM118
+        tags = [tag for tag in dataset.keys() if tag != PIXEL_DATA]  # noqa: SIM118 - raw, not converted
+        rest = Dataset({tag: dataset.get_item(tag) for tag in tags})
         rest.set_original_encoding(*dataset.original_encoding)
         rest.decode()
         for element in rest.iterall():

@@ -77,9 +77,10 @@ def read_file(content: bytes, people: People, *, pixels_checked: bool) -> ReadFi
     pixels = stored_pixels(dataset, form)
     traveler = people.of(dataset)
     warnings = _warnings(dataset, modality)
-    pixels = _looked_over(dataset, form, pixels, kind, pixels_checked, warnings)
+    pixels = _looked_over(dataset, form, pixels, kind, warnings, pixels_checked=pixels_checked)
     little = in_little_endian(dataset)
-    new = parted(little, traveler.disguise, pixels_clean=True)
+    examined = pixels_checked or not _needs_no_look(dataset, kind)
+    new = parted(little, traveler.disguise, pixels_clean=examined)
     proposal = propose(dataset, modality)
     return ReadFile(
         content=stored_bytes(new, pixels),
@@ -105,16 +106,26 @@ def read_file(content: bytes, people: People, *, pixels_checked: bool) -> ReadFi
     )
 
 
+def _needs_no_look(dataset: Dataset, kind: ImageKind) -> bool:
+    """Slices as the scanner made them bear no text (common practice); derived ones may.
+
+    Their pixels are not examined one by one, so the stored file does not claim it.
+    """
+    made = text(dataset, "ImageType").upper()
+    return kind is ImageKind.SERIES and "DERIVED" not in made and "SECONDARY" not in made
+
+
 def _looked_over(
     dataset: Dataset,
     form: PixelForm,
     pixels: StoredPixels,
     kind: ImageKind,
-    pixels_checked: bool,  # noqa: FBT001
     warnings: list[str],
+    *,
+    pixels_checked: bool,
 ) -> StoredPixels:
     declared = text(dataset, "BurnedInAnnotation").upper() == "YES"
-    if pixels_checked or (kind is ImageKind.SERIES and not declared):
+    if pixels_checked or (_needs_no_look(dataset, kind) and not declared):
         return pixels
     if declared or kind is ImageKind.PICTURE:
         raise PixelsInDoubtError(

@@ -18,7 +18,7 @@ class Spool:
     """Takes contents one after another and hands each back when asked."""
 
     def __init__(self) -> None:
-        self._file = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY_BYTES)  # noqa: SIM115
+        self._file = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY_BYTES)  # noqa: SIM115 - closed by the line below
         self._end = 0
         weakref.finalize(self, self._file.close)
 

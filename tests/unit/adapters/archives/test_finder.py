@@ -111,14 +111,14 @@ def test_folders_nested_without_end_are_told(tmp_path: Path) -> None:
 def test_a_file_of_any_name_is_found_and_shown_safely(tmp_path: Path, name: bytes) -> None:
     if name in {b".", b".."}:
         return
-    folder = Path(os.fsdecode(os.path.join(os.fsencode(tmp_path), b"f")))  # noqa: PTH118
+    folder = Path(os.fsdecode(os.path.join(os.fsencode(tmp_path), b"f")))  # noqa: PTH118 - bytes no Path can hold
     folder.mkdir(exist_ok=True)
     path = os.path.join(os.fsencode(folder), name)  # noqa: PTH118 - bytes no Path can hold
-    with open(path, "wb") as out:  # noqa: PTH123
+    with open(path, "wb") as out:  # noqa: PTH123 - bytes no Path can hold
         out.write(b"content")
     files, rejected = find(folder)
     contents = [file.read() for file in files.values()]
-    os.unlink(path)  # noqa: PTH108
+    os.unlink(path)  # noqa: PTH108 - bytes no Path can hold
     assert not rejected
     assert contents == [b"content"]
     for shown in files:

@@ -269,3 +269,15 @@ def test_a_zip_with_a_folder_of_slices_is_one_series(tmp_path: Path) -> None:
 def test_what_is_no_picture_cannot_be_shown() -> None:
     with pytest.raises(ImportRefusedError):
         dock().picture(io.BytesIO(b"nothing").getvalue())
+
+
+def test_slices_that_nobody_looked_at_do_not_claim_clean_pixels(tmp_path: Path) -> None:
+    (plain,) = stored(read(saved(ct_slice(1, 0.0), tmp_path / "a.dcm")))
+    derived = ct_slice(2, 0.0, ImageType=["DERIVED", "SECONDARY", "MPR"])
+    (made,) = stored(read(saved(derived, tmp_path / "b.dcm")))
+    claims = [
+        "113101" in {item.CodeValue for item in one.DeidentificationMethodCodeSequence}
+        for one in (plain, made)
+    ]
+    assert claims == [False, True]
+    assert "BurnedInAnnotation" not in plain
