@@ -145,9 +145,10 @@ class ArrivalTable:
         if not place.is_dir():
             return
         part = place / "state.part"
-        now = self._clock.now().isoformat()
-        part.write_text(json.dumps({"stage": arriving.stage.value, "at": now}), "utf-8")
-        part.replace(place / "state.json")
+        with arriving.lock:  # its thread and the page can both be here
+            now = self._clock.now().isoformat()
+            part.write_text(json.dumps({"stage": arriving.stage.value, "at": now}), "utf-8")
+            part.replace(place / "state.json")
 
     def _take_over(self) -> None:
         """Mark what an earlier server left behind, and delete its files."""

@@ -75,7 +75,7 @@ def create_app(
     app = FastAPI(title="hipwright", docs_url=None, redoc_url=None, openapi_url=None)
     app.state.web = state
     app.mount("/static", static)
-    for router in _routers():
+    for router in routers():
         app.include_router(router)
     _answer_failures(app)
     app.add_middleware(Unexpected)
@@ -86,7 +86,8 @@ def create_app(
     return app
 
 
-def _routers() -> list[APIRouter]:
+def routers() -> list[APIRouter]:
+    """Every address of the web part."""
     return [
         signing_in.router,
         cases_router,

@@ -19,8 +19,8 @@ def is_own_host(header: str, *, names: Iterable[str], scheme: str, port: int) ->
     >>> is_own_host("attacker.example:8734", **own)
     False
     """
-    parts = urlsplit(f"//{header}")
     try:
+        parts = urlsplit(f"//{header}")
         asked = parts.port or USUAL_PORTS[scheme]
     except ValueError:
         return False

@@ -17,7 +17,6 @@ STATUS_OF = {
     "workspace_busy": HTTPStatus.SERVICE_UNAVAILABLE,
     "workspace_version": HTTPStatus.SERVICE_UNAVAILABLE,
     "keeping": HTTPStatus.INTERNAL_SERVER_ERROR,
-    "identity": HTTPStatus.INTERNAL_SERVER_ERROR,
     "catalog": HTTPStatus.NOT_FOUND,
     "missing_extra": HTTPStatus.NOT_IMPLEMENTED,
 }
@@ -60,6 +59,8 @@ def refusal_response(scope: Scope, status: HTTPStatus, why: str) -> Response:
 def failed(request: Request, error: HipwrightError) -> Response:
     """Tell an expected failure."""
     status = STATUS_OF.get(error.code, HTTPStatus.UNPROCESSABLE_ENTITY)
+    if error.code == "identity" and error.field is None:
+        status = HTTPStatus.INTERNAL_SERVER_ERROR  # the store itself, not what was typed
     return told(
         request,
         status,
