@@ -40,7 +40,7 @@ _INNER_SPARING_MM = 0.06
 # An ordinary rim: where the articular sphere ends, degrees from the pole, hour by hour
 # (judgment: read off the mean shape, then set so that wall indices are ordinary).
 _EDGE_HOURS = np.arange(12.0)
-_EDGE_DEG = np.array([77.0, 77.0, 74.0, 73.0, 78.0, 82.0, 84.0, 88.0, 80.0, 73.0, 75.0, 77.0])
+_EDGE_DEG = np.array([77.0, 77.0, 74.0, 73.0, 78.0, 82.0, 84.0, 86.0, 75.0, 69.0, 73.0, 77.0])
 _ROOF_HALF_HOURS = 3.0
 
 _FOSSA_DEG = 31.0
