@@ -11,7 +11,7 @@ from hipwright.domain.errors import HipwrightError
 
 CAUTION = (
     "For use by licensed clinicians as one input. Not a medical device. Not validated on "
-    "clinical images: checked on simulated images of real and modelled bones. Local protocols "
+    "clinical images: checked on simulated images of real and modeled bones. Local protocols "
     "and the treating surgeon's judgment prevail."
 )
 """What every document, screen and export that bears a number carries."""
