@@ -33,7 +33,8 @@ def private_machine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         for name, value in private_environment(tmp_path_factory.mktemp("machine")).items():
             patch.setenv(name, value)
-        patch.delenv("HIPWRIGHT_DATABASE_URL", raising=False)
+        for name in ("HIPWRIGHT_DATABASE_URL", "HIPWRIGHT_CONFIG", "HIPWRIGHT_KEY_FILE"):
+            patch.delenv(name, raising=False)
         yield
 
 

@@ -16,14 +16,19 @@ from typing import Any
 import pytest
 
 from bench.place import ROOT
-from hipwright.wiring import check_up, collect_orphans, open_workspace, places
+from hipwright.domain.side import Side
+from hipwright.wiring import check_up, collect_orphans, importer, open_workspace, places
 from hipwright.workflows.keep_workspace import CheckState
+from hipwright.workflows.read_study import Wishes
 from tests.conftest import SEED
+from tests.dicom_makers import silent
+from tests.workflows.writing_until_killed import FILMS, SLICES
 
 KILLS = 24
 KILLS_WHILE_MAKING = 12
 MOST_CONFIRMATIONS = 24
 LONGEST_STEP_S = 0.03
+LONGEST_IMPORT_S = 0.25
 LONGEST_MAKING_S = 0.4
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="Windows has neither fork nor SIGKILL")
@@ -44,6 +49,7 @@ def write_and_kill(
     launcher: subprocess.Popen[str],
     folder: Path,
     *,
+    do: str = "save",
     seed: int,
     life_s: float,
     confirmations: int = 1,
@@ -54,7 +60,7 @@ def write_and_kill(
     """
     assert launcher.stdin is not None
     assert launcher.stdout is not None
-    launcher.stdin.write(f"{folder} {seed}\n")
+    launcher.stdin.write(json.dumps({"do": do, "folder": str(folder), "seed": seed}) + "\n")
     launcher.stdin.flush()
     confirmed: list[dict[str, Any]] = []
     writer = 0
@@ -137,3 +143,52 @@ def test_a_workspace_killed_while_it_is_made_can_be_made_again(
         assert_all_there(folder, confirmed)
         assert problems(folder) == []
     assert cut_off > 0
+
+
+def test_an_import_killed_at_any_point_is_whole_or_absent_and_can_be_repeated(
+    launcher: subprocess.Popen[str], tmp_path: Path
+) -> None:
+    folder = tmp_path / "workspace"
+    open_workspace(folder, create=True).close()
+    chance = random.Random(SEED)  # noqa: S311 - a test
+    arriving: dict[str, Path] = {}
+    imported: dict[str, str] = {}
+    for kill in range(KILLS):
+        confirmed = write_and_kill(
+            launcher,
+            folder,
+            do="import",
+            seed=SEED + kill,
+            life_s=chance.uniform(0, LONGEST_IMPORT_S),
+            confirmations=chance.randrange(2, 6),
+        )
+        arriving |= {s["number"]: Path(s["source"]) for s in confirmed if s["what"] == "arriving"}
+        imported |= {s["number"]: s["code"] for s in confirmed if s["what"] == "imported"}
+        assert_imports_are_whole(folder, imported)
+    assert problems(folder) == []
+    assert len(arriving) > len(imported) > KILLS / 4
+    with open_workspace(folder) as opened:
+        importing, wishes = importer(opened), Wishes(sides=(Side.LEFT,))
+        for source in arriving.values():
+            importing.keep(
+                importing.look([source], wishes, progress=silent), wishes, progress=silent
+            )
+        assert len(opened.keeper.cases()) == len(arriving)
+    assert_imports_are_whole(folder, dict.fromkeys(arriving, ""))
+    assert problems(folder) == []
+
+
+def assert_imports_are_whole(folder: Path, imported: dict[str, str]) -> None:
+    """Every imported patient is there, and whoever is there is there with everything."""
+    with open_workspace(folder) as opened:
+        keeper = opened.keeper
+        for number, code in imported.items():
+            person = opened.identity.find(number=number)
+            assert person is not None
+            (case,) = keeper.cases_of(person)
+            assert case.code.startswith(code)
+        for person in keeper.persons():
+            assert len(keeper.cases_of(person.id)) == 1
+            images = keeper.images_of(person.id)
+            assert sorted(len(image.files) for image in images) == [1] * FILMS + [SLICES]
+            assert opened.identity.of(person.id) is not None
