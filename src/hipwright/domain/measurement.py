@@ -67,12 +67,12 @@ class Classification:
 
 
 def _percent(share: float) -> str:
-    percent = 100 * share
-    if 0 < percent < 1:
-        return "under 1 %"
-    if 99 < percent < 100:
-        return "over 99 %"
-    return f"{percent:.0f} %"
+    shown = round(100 * share)
+    if share > 0 and shown == 0:
+        return "under 1\N{NO-BREAK SPACE}%"
+    if share < 1 and shown == 100:  # noqa: PLR2004 (a hundred percent)
+        return "over 99\N{NO-BREAK SPACE}%"
+    return f"{shown}\N{NO-BREAK SPACE}%"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from hipwright.catalog import Catalog, load
 from hipwright.domain.errors import LandmarkError
 from hipwright.domain.keeping import Case, Image, ImageKind, Reading
-from hipwright.domain.landmarks import LandmarkSet, PlacedPoint
+from hipwright.domain.landmarks import LandmarkSet, PlacedContour, PlacedPoint
 from hipwright.domain.measurement import Finding
 from hipwright.domain.side import Side
 from hipwright.domain.study import Film
@@ -16,6 +16,9 @@ from hipwright.engines.anatomy.canonical import FilmBorder
 from hipwright.engines.measurement.doubt import Doubt
 from hipwright.engines.measurement.measure import measure_film, read_film
 from hipwright.workflows.ports import Keeper
+
+HALF_PIXEL = 0.5
+"""Pixel centers are whole numbers, so a picture reaches half a pixel beyond them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,15 +79,16 @@ def check_landmarks(film: Film, landmarks: LandmarkSet, catalog: Catalog) -> Non
         _check_on_picture(film, item.id, _corners(item))
 
 
-def _corners(item: object) -> Sequence[tuple[float, float]]:
+def _corners(item: PlacedPoint | PlacedContour) -> Sequence[tuple[float, float]]:
     if isinstance(item, PlacedPoint):
         return [(item.x_px, item.y_px)]
-    return [tuple(xy) for xy in item.xy_px.tolist()]  # type: ignore[attr-defined]  # a contour
+    return [(x, y) for x, y in item.xy_px.tolist()]
 
 
 def _check_on_picture(film: Film, landmark: str, places: Sequence[tuple[float, float]]) -> None:
     for x, y in places:
-        if not (-0.5 <= x <= film.columns - 0.5 and -0.5 <= y <= film.rows - 0.5):
+        on_columns = -HALF_PIXEL <= x <= film.columns - HALF_PIXEL
+        if not (on_columns and -HALF_PIXEL <= y <= film.rows - HALF_PIXEL):
             raise LandmarkError(
                 f"cannot use the landmark {landmark}",
                 found=f"column {x:.1f}, row {y:.1f}",
