@@ -14,7 +14,9 @@ from pathlib import Path
 from bench.place import ROOT
 
 # ("module:function", "folder below the root")
-MAKERS: tuple[tuple[str, str], ...] = ()
+MAKERS: tuple[tuple[str, str], ...] = (
+    ("hipwright.adapters.wire.schemas:schema_files", "docs/reference/json"),
+)
 
 
 def make(maker: str) -> Mapping[str, str]:
