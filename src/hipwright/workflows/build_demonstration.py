@@ -37,11 +37,15 @@ REPEATED_VIEWS = (View.PELVIS_AP,)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TakenFile:
-    """One simulated film as a DICOM file, and a perfect reading of it."""
+    """One simulated film as a DICOM file, and a perfect reading of it.
+
+    ``phase`` says in words when it was taken, where that matters.
+    """
 
     path: Path
     instance_uid: str
     truth: LandmarkSet
+    phase: str = ""
 
 
 class Studio(Protocol):
@@ -115,7 +119,7 @@ def _take_in(clinic: Clinic, story: Story, files: Sequence[TakenFile]) -> None:
     with clinic.keeper.transaction(by=READERS[0]):
         for file in files:
             image = images[clinic.identities.remapped_uid(file.instance_uid)]
-            image = _confirmed(clinic.keeper, image)
+            image = _confirmed(clinic.keeper, image, file.phase)
             for reader, number in _readings(image.view):
                 placed = _read_by(file.truth, image, reader, number, catalog)
                 save_reading(clinic.keeper, case, image, placed)
@@ -126,9 +130,10 @@ def _quietly(what: str, done: int, total: int) -> None:
     del what, done, total
 
 
-def _confirmed(keeper: Keeper, image: Image) -> Image:
-    """The image as its reader agrees with it; false profiles say where the front is."""
-    return keeper.change_image(replace(image, confirmed=True), expected_version=image.version)
+def _confirmed(keeper: Keeper, image: Image, phase: str) -> Image:
+    """The image as its reader agrees with it."""
+    agreed = replace(image, confirmed=True, phase=phase)
+    return keeper.change_image(agreed, expected_version=image.version)
 
 
 def _readings(view: View) -> Iterator[tuple[str, int]]:

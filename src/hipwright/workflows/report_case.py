@@ -169,7 +169,7 @@ def _reported_film(
     read = read_film(film, reading.landmarks, catalog=catalog, software=software)
     return ReportedFilm(
         image=image.id,
-        name=VIEW_NAMES[image.view],
+        name=", ".join(part for part in (VIEW_NAMES[image.view], image.phase) if part),
         when=dates.of(image.acquired_on),
         observer=observer_name(reading.landmarks.observer),
         columns=image.columns,

@@ -113,4 +113,15 @@ def _write(
     kind = FilmObject.CR if taken.planned.as_cr else FilmObject.DX_FOR_PRESENTATION
     path = folder / f"{taken.planned.key}.dcm"
     film_dataset(taken.film, study, place, kind).save_as(path, enforce_file_format=True)
-    return TakenFile(path=path, instance_uid=str(place.instance_uid), truth=taken.truth)
+    return TakenFile(
+        path=path,
+        instance_uid=str(place.instance_uid),
+        truth=taken.truth,
+        phase=_phase(story, taken),
+    )
+
+
+def _phase(story: Story, taken: TakenFilm) -> str:
+    if AFTER not in _person(story).stages:
+        return ""
+    return "after the operation" if taken.planned.stage == AFTER else "before the operation"
