@@ -124,4 +124,4 @@ def _write(
 def _phase(story: Story, taken: TakenFilm) -> str:
     if AFTER not in _person(story).stages:
         return ""
-    return "after the operation" if taken.planned.stage == AFTER else "before the operation"
+    return "after surgery" if taken.planned.stage == AFTER else "before surgery"
