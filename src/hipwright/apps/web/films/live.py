@@ -13,6 +13,9 @@ from hipwright.apps.web.films.messages import Moved
 from hipwright.apps.web.films.working import WorkingReading
 from hipwright.domain.errors import HipwrightError
 
+PAUSE_S = 0.25
+"""Nothing has moved for so long: time to look at everything once more."""
+
 
 class Mailbox:
     """Holds what has come in and was not looked at yet, as one message."""
@@ -32,10 +35,13 @@ class Mailbox:
         self._closed = True
         self._rings.set()
 
-    @property
-    def is_empty(self) -> bool:
-        """Whether nothing waits."""
-        return self._waiting is None
+    async def stays_empty(self, seconds: float) -> bool:
+        """Whether nothing comes for so long."""
+        try:
+            await asyncio.wait_for(self._rings.wait(), seconds)
+        except TimeoutError:
+            return True
+        return False
 
     async def take(self) -> Moved | None:
         """Wait for what comes next, ``None`` once the mailbox is closed."""
@@ -87,7 +93,7 @@ async def _answer(
         touched = working.take(moved)
         answer: dict[str, Any] = await asyncio.to_thread(working.first_answer, touched)
         await socket.send_json({"seq": moved.seq, **answer})
-        if mailbox.is_empty:
+        if await mailbox.stays_empty(PAUSE_S):
             rest = await asyncio.to_thread(working.rest)
             if rest is not None:
                 await socket.send_json({"seq": moved.seq, **rest})

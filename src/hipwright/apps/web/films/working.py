@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from functools import cached_property
 from typing import Any
 
@@ -96,9 +96,10 @@ class WorkingReading:
             "circles": self._circles(),
             "problems": problems,
         }
-        trust = trust_of(self._current())
-        if trust != self._told_trust:
-            self._told_trust = answer["trust"] = trust
+        if self._told_trust is None or set(touched) & (LEVELS_THE_PELVIS | self._tells_position):
+            trust = trust_of(self._current())
+            if trust != self._told_trust:
+                self._told_trust = answer["trust"] = trust
         return answer
 
     def rest(self) -> Json | None:
@@ -107,7 +108,16 @@ class WorkingReading:
         return {"rows": rows} if rows else None
 
     @cached_property
-    def _position_landmarks(self) -> frozenset[str]:
+    def _goes_into(self) -> Mapping[str, frozenset[str]]:
+        """The landmarks that each measurement is made of, placed or derived."""
+        return {
+            entry.id: frozenset(self.catalog.to_place_for(entry))
+            | {name.landmark for name in entry.inputs}
+            for entry in self.catalog.measurements.values()
+        }
+
+    @cached_property
+    def _tells_position(self) -> frozenset[str]:
         """Landmarks that tell the film's position, on which some signs depend."""
         limits = (limit.measurement for limit in self.catalog.position_limits)
         entries = (self.catalog.measurement(name) for name in limits)
@@ -147,10 +157,10 @@ class WorkingReading:
     def _affected(self, touched: Collection[str]) -> Iterator[MeasurementDefinition]:
         ids = set(touched)
         levels = bool(ids & LEVELS_THE_PELVIS)
-        places = bool(ids & self._position_landmarks)
+        places = bool(ids & self._tells_position)
         scales = not self.film.calibration.is_calibrated and "femoral_head" in ids
         for entry in self.catalog.measurements.values():
-            own = ids & {*self.catalog.to_place_for(entry), *(i.landmark for i in entry.inputs)}
+            own = ids & self._goes_into[entry.id]
             leveled = levels and entry.needs_baseline
             if own or scales or leveled or (places and entry.position_sensitive):
                 yield entry

@@ -55,7 +55,10 @@ def test_a_mailbox_gives_what_waited_as_one_message() -> None:
         for seq in range(1, 6):
             mailbox.put(Moved(seq=seq, items=(Item(id="a", xy=((float(seq), 0.0),)),)))
         first = await mailbox.take()
-        assert mailbox.is_empty
+        assert await mailbox.stays_empty(0.01)
+        mailbox.put(Moved(seq=9))
+        assert not await mailbox.stays_empty(10.0)
+        await mailbox.take()
         mailbox.close()
         return [first, await mailbox.take()]
 

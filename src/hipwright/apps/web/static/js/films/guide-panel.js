@@ -30,6 +30,7 @@ export class GuidePanel {
       const { value } = /** @type {HTMLSelectElement} */ (event.target);
       model.passBy(/** @type {import("../lib/guide-order.js").Pass} */ (value));
     });
+    this.painted = "";
     for (const name of ["changed", "target", "passing"]) {
       model.addEventListener(name, () => this.paint());
     }
@@ -53,6 +54,12 @@ export class GuidePanel {
 
   paint() {
     const { model } = this;
+    // A drag changes places many times a second, but neither the question nor any state.
+    const clicks = model.target === null ? 0 : (model.placed.get(model.target)?.xy.length ?? 0);
+    const states = model.steps.map((step) => step.key + model.stateOf(step.key)).join();
+    const now = `${model.target} ${model.isPlacing} ${clicks} ${states}`;
+    if (now === this.painted) return;
+    this.painted = now;
     this.count.textContent = `${model.doneCount} of ${model.steps.length} placed`;
     this.paintCard();
     this.paintList();

@@ -28,6 +28,7 @@ export class NumbersPanel extends EventTarget {
     this.chosen = null;
     /** @type {Map<string, HTMLTableSectionElement>} */
     this.bodies = new Map();
+    this.shownReasons = "";
     this.table.addEventListener("click", (event) => this.click(event));
     this.paintAll();
   }
@@ -37,7 +38,14 @@ export class NumbersPanel extends EventTarget {
     const ids = new Set(rows.map((row) => row.id));
     for (const row of rows) this.rows.set(keyOf(row.id, row.side), row);
     for (const id of ids) this.paintOne(id);
-    this.paintMissing();
+    const reasons = this.reasons();
+    if (reasons !== this.shownReasons) this.paintMissing();
+    this.shownReasons = reasons;
+  }
+
+  /** What the list of reasons depends on. */
+  reasons() {
+    return [...this.rows.values()].map((row) => `${row.id} ${row.side} ${row.reason ?? ""}`).join();
   }
 
   /** @param {MouseEvent} event */
