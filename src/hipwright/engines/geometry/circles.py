@@ -150,7 +150,8 @@ def _solve(design: Floats, target: Floats) -> Floats:
     normal = np.swapaxes(design, -1, -2) @ design
     right = (design * target[..., None]).sum(axis=-2)
     size = np.linalg.norm(normal, axis=(-2, -1))
-    flat = ~(np.abs(np.linalg.det(normal)) > SINGULAR * size ** normal.shape[-1])
+    with np.errstate(invalid="ignore"):  # what was flat in the last step is NaN in this one
+        flat = ~(np.abs(np.linalg.det(normal)) > SINGULAR * size ** normal.shape[-1])
     safe = np.where(flat[..., None, None], np.eye(normal.shape[-1]), normal)
     solved = cast("Floats", np.linalg.solve(safe, right[..., None]))[..., 0]
     return np.where(flat[..., None], np.nan, solved)
@@ -189,6 +190,7 @@ def fit_round_part(xy: Floats, *, tolerance: float) -> tuple[Floats, float, NDAr
         return center, radius, kept
     plain = (center, radius, kept)
     center, radius = _agreed_circle(xy, tolerance)
+    kept = np.zeros_like(kept)
     for _ in range(ITERATIONS):
         within = np.hypot(*(xy - center).T) - radius <= tolerance
         if within.sum() < SMALLEST_SHARE_KEPT * len(xy):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,7 +74,7 @@ def _curve(count: int, tail: float) -> tuple[Floats, Floats]:
     score = float(ndtri(1 - tail))
     ends: Floats = np.vander(np.array([-score, score]), 4, increasing=True)
     powers = _powers(count)
-    projector: Floats = np.linalg.solve(powers.T @ powers, powers.T)
+    projector = cast("Floats", np.linalg.solve(powers.T @ powers, powers.T))
     return projector, ends
 
 

@@ -94,7 +94,8 @@ def _pooled(films: Sequence[Floats]) -> Floats:
     """Standard deviation within films, (readings, axes) each, to (axes,)."""
     off: Floats = np.concatenate([placed - placed.mean(axis=0) for placed in films])
     freedom = sum(len(placed) - 1 for placed in films)
-    return np.sqrt((off**2).sum(axis=0) / freedom)
+    squares: Floats = (off**2).sum(axis=0)
+    return np.sqrt(squares / freedom)
 
 
 def _gap(first: Floats, second: Floats) -> float:
@@ -109,7 +110,8 @@ def _gap(first: Floats, second: Floats) -> float:
     side = np.sign(
         along[nearest, 0] * arms[rows, nearest, 1] - along[nearest, 1] * arms[rows, nearest, 0]
     )
-    return float(np.mean(side * np.hypot(*off[rows, nearest].T)))
+    distance: Floats = np.linalg.norm(off[rows, nearest], axis=-1)
+    return float(np.mean(side * distance))
 
 
 def _coordinates(item: PlacedPoint | PlacedContour) -> Floats:
