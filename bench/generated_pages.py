@@ -15,6 +15,7 @@ from bench.place import ROOT
 
 # ("module:function", "folder below the root")
 MAKERS: tuple[tuple[str, str], ...] = (
+    ("hipwright.catalog.pages:pages", "docs/reference/catalog"),
     ("hipwright.adapters.wire.schemas:schema_files", "docs/reference/json"),
 )
 

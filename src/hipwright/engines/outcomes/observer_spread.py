@@ -107,7 +107,7 @@ def _gap(first: Floats, second: Floats) -> float:
     off = arms - share[..., None] * along
     nearest = np.hypot(off[..., 0], off[..., 1]).argmin(axis=1)
     rows = np.arange(len(second))
-    side = np.sign(
+    side: Floats = np.sign(
         along[nearest, 0] * arms[rows, nearest, 1] - along[nearest, 1] * arms[rows, nearest, 0]
     )
     distance: Floats = np.linalg.norm(off[rows, nearest], axis=-1)
