@@ -80,7 +80,7 @@ class PlacedContour:
         return same and np.array_equal(self.xy_px, other.xy_px)
 
     def __hash__(self) -> int:
-        return hash((self.id, self.side, self.xy_px.tobytes()))
+        return hash((self.id, self.side, (self.xy_px + 0.0).tobytes()))  # -0.0 equals 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
