@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from hipwright.domain.side import Side
+from hipwright.phantoms.shape_model import DISTORTING_MODES
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,6 +143,10 @@ class PersonSpec:
     pelvis_scale: float = 1.0
     symphysis_gap_mm: float = 4.0
     coccyx_curve_deg: float = 14.0
+
+    def __post_init__(self) -> None:
+        if distorting := sorted(DISTORTING_MODES & set(self.shape)):
+            raise ValueError(f"modes {distorting} distort the pelvis: leave them out of the shape")
 
     def hip(self, side: Side) -> HipSpec:
         """The hip of a side."""

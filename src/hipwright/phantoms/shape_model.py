@@ -13,7 +13,7 @@ from hipwright.phantoms.surfaces import TriangleSurface
 Floats = NDArray[np.float64]
 
 DISTORTING_MODES = frozenset({3, 4})
-"""Modes that the people leave alone, counted from 1 (judgment, after looking at them)."""
+"""Modes that the people leave alone, counted from 1 (judgment, after an earlier study)."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -44,7 +44,7 @@ class ShapeModel:
     pelvis: tuple[Patch, ...]
     femur: tuple[Patch, ...]
     pelvis_nodes: int
-    steps: int = 8
+    steps: int = 12
 
     def __post_init__(self) -> None:
         if self.modes.shape[1:] != self.mean.shape or len(self.modes) != len(self.variances):
@@ -72,7 +72,7 @@ class ShapeModel:
             names[k]: (pelvic, triangulate(part, nodes, steps=self.steps))
             for k, part in enumerate(parts)
         }
-        femur = triangulate(self.femur, self.mean[femoral], steps=self.steps * 2)
+        femur = triangulate(self.femur, self.mean[femoral], steps=self.steps + self.steps // 2)
         return bones | {"femur_left": (femoral, femur)}
 
     def nodes(self, weights: Mapping[int, float]) -> Floats:
