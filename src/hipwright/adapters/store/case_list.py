@@ -74,6 +74,13 @@ class CaseList(ReadingDesk):
                 self._listed = counts, lines
                 return lines
 
+    def images_read_again(self) -> list[str]:
+        """Images with more than one reading, of several readers or repeated by one."""
+        image = ReadingRow.__table__.c.image_id
+        query = select(image).group_by(image).having(func.count() > 1).order_by(image)
+        with self.transactions.reading("cannot list the readings") as connection:
+            return list(connection.execute(query).scalars())
+
 
 def _count(connection: Connection, table: type[Any]) -> int:
     return connection.execute(select(func.count()).select_from(table.__table__)).scalar_one()

@@ -16,6 +16,7 @@ from hipwright.apps.web.access.headers import SafeHeaders
 from hipwright.apps.web.access.sessions import Sessions
 from hipwright.apps.web.access.start_links import StartLinks
 from hipwright.apps.web.adding.routes import router as adding_router
+from hipwright.apps.web.agreement.routes import router as agreement_router
 from hipwright.apps.web.arriving import ArrivalTable
 from hipwright.apps.web.case.routes import router as case_router
 from hipwright.apps.web.cases.routes import router as cases_router
@@ -95,6 +96,7 @@ def routers() -> list[APIRouter]:
         adding_router,
         catalog_router,
         workspace_router,
+        agreement_router,
         films_router,
     ]
 

@@ -15,6 +15,7 @@ from hipwright.apps.web.access.sessions import Session, Sessions
 from hipwright.apps.web.access.start_links import StartLinks
 from hipwright.apps.web.arriving import ArrivalTable
 from hipwright.apps.web.measured_cases import MeasuredCases
+from hipwright.apps.web.measured_readings import MeasuredReadings
 from hipwright.apps.web.settings import WebSettings
 from hipwright.apps.web.static_files import StampedFiles
 from hipwright.workflows.ports import Clock, Dock
@@ -51,6 +52,11 @@ class WebState:
     def measured(self) -> MeasuredCases:
         """Cases that have been measured lately."""
         return MeasuredCases()
+
+    @cached_property
+    def readings(self) -> MeasuredReadings:
+        """What single readings measure."""
+        return MeasuredReadings()
 
     @property
     def folder(self) -> Path:

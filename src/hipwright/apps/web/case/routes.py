@@ -11,7 +11,7 @@ from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import RedirectResponse
 
 from hipwright.apps.web.authors import author_of
-from hipwright.apps.web.case import editing, grades, measured, papers
+from hipwright.apps.web.case import change, editing, grades, measured, papers
 from hipwright.apps.web.case.history import history_of
 from hipwright.apps.web.case.naming import Named
 from hipwright.apps.web.case.showing import head_facts
@@ -24,6 +24,7 @@ from hipwright.domain.keeping import Identity
 
 router = APIRouter()
 router.include_router(papers.router)
+router.include_router(change.router)
 router.include_router(grades.router)
 router.include_router(editing.router)
 

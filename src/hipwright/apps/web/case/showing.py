@@ -74,6 +74,7 @@ def head_facts(request: Request, case: Case) -> dict[str, Any]:
         "cards": cards,
         "films": films,
         "read_next": (unread or films or [None])[0],
+        "read_again": any(len(card.readings) > 1 for card in films),
         "other_case": other[0] if other else None,
         "unfiled": identities.shown
         and not (case.invented or person.invented)

@@ -1,0 +1,1 @@
+"""How readers agree, measurement by measurement."""
