@@ -1,6 +1,7 @@
 """A browser finds, adds and opens hips; every page is accessible and fits its screen."""
 
 from collections.abc import Callable, Iterator
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -257,3 +258,17 @@ def test_the_check_up_tells_what_it_found(
     inside.get_by_role("button", name="Check the workspace").click()
     expect(inside.get_by_role("table")).to_be_visible(timeout=15_000)
     assert_accessible(inside)
+
+
+def test_a_page_that_nobody_uses_locks_itself(
+    inside: Page, house: WebHouse, assert_accessible: Callable[[Page], None]
+) -> None:
+    inside.clock.install()
+    inside.goto(f"{house.address}/cases")
+    inside.clock.run_for(2_000)
+    house.clock.later = house.state.settings.lock_after + timedelta(seconds=1)
+    try:
+        inside.clock.run_for(302_000)
+        inside.wait_for_url("**/locked")
+    finally:
+        house.clock.later = timedelta(0)

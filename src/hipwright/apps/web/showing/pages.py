@@ -77,7 +77,6 @@ def render(
         "csrf_token": session.csrf_token if session else "",
         "signed_in": session is not None,
         "names_shown": bool(session and session.names_shown),
-        "lock_after_s": int(state.settings.lock_after.total_seconds()),
         "navigation": NAVIGATION if session else (),
         "here": here,
         "back": request.url.path,

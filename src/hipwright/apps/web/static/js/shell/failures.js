@@ -7,6 +7,14 @@ export function listenForFailures(page) {
   page.addEventListener("htmx:sendError", () => {
     say("hipwright does not answer. Nothing was changed. Is it still running?");
   });
+  // Only parts of pages may be put into a page; a refusal as data is told instead.
+  page.addEventListener("htmx:beforeSwap", (event) => {
+    const detail = /** @type {CustomEvent} */ (event).detail;
+    const kind = detail.xhr.getResponseHeader("Content-Type") ?? "";
+    if (detail.xhr.status < 400 || kind.startsWith("text/html")) return;
+    detail.shouldSwap = false;
+    say(wordsOf(detail.xhr));
+  });
   page.addEventListener("htmx:responseError", (event) => {
     const answer = /** @type {CustomEvent<{ xhr: XMLHttpRequest }>} */ (event).detail.xhr;
     if (answer.status === 401) {

@@ -1,9 +1,11 @@
-// What every page needs: dialogs, words said briefly, forms that ask before they throw away.
+// What every page needs: dialogs, copying, failures told in words, locking when nobody is there.
 
 import { listenForDialogs } from "./dialogs.js";
 import { listenForCopying } from "./copying.js";
 import { listenForFailures } from "./failures.js";
+import { lockWhenIdle } from "./locking.js";
 
 listenForDialogs(document);
 listenForCopying(document);
 listenForFailures(document);
+lockWhenIdle(document);
