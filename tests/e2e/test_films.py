@@ -164,9 +164,7 @@ def test_what_was_placed_is_there_after_a_reload(film: Page, house: FilmsHouse) 
 
 def press_to(page: Page, place: tuple[float, float]) -> None:
     """Move the crosshair to a film place by keys alone."""
-    if page.locator(".cross .crosshair").count() == 0:
-        page.keyboard.press("ArrowRight")
-        page.wait_for_timeout(60)
+    page.keyboard.press("ArrowRight")  # brings the crosshair where there is none yet
     from_x, from_y = crosshair(page)
     for distance, keys in (
         (place[0] - from_x, ("ArrowRight", "ArrowLeft")),
@@ -182,7 +180,8 @@ def press_to(page: Page, place: tuple[float, float]) -> None:
 
 def crosshair(page: Page) -> tuple[float, float]:
     x, y = page.evaluate(
-        """() => {
+        """async () => {
+            for (let frame = 0; frame < 3; frame += 1) await new Promise(requestAnimationFrame);
             const view = document.querySelector("film-view");
             const cross = view.querySelector(".overlay .cross .crosshair");
             const [, x, y] = cross.getAttribute("transform").match(/([-.\\d]+),([-.\\d]+)/);

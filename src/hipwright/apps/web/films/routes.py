@@ -22,6 +22,7 @@ from hipwright.apps.web.films.messages import Moved, items_of
 from hipwright.apps.web.films.reader import observer_of
 from hipwright.apps.web.films.working import WorkingReading
 from hipwright.apps.web.showing.pages import render
+from hipwright.apps.web.static_files import FOLDER
 from hipwright.catalog import load
 from hipwright.domain.errors import KeepingError
 from hipwright.domain.keeping import Image
@@ -32,6 +33,13 @@ router = APIRouter()
 
 FOREVER = "private, max-age=31536000, immutable"
 """Addresses of pixels hold their digest, so what they give never changes."""
+
+MODULES = tuple(
+    f"js/{path.relative_to(FOLDER / 'js').as_posix()}"
+    for folder in ("lib", "components/film-view", "films")
+    for path in sorted((FOLDER / "js" / folder).glob("*.js"))
+)
+"""All scripts of the screen, so that the browser need not find them one by one."""
 
 MOST_READINGS = 99
 NOBODY = "human:unnamed"
@@ -93,6 +101,7 @@ def _page_facts(
         "observer": observer,
         "others": others,
         "details": screen.details(film),
+        "modules": MODULES,
         "facts": facts,
         "preview": f"/films/{film.id}/preview/{film.files[0]}.jpg",
         "pixels": f"/films/{film.id}/pixels/{film.files[0]}",

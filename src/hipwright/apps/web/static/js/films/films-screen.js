@@ -120,7 +120,7 @@ view.addEventListener("film-ready", (event) => {
   if (detail.reduced > 1) {
     announce(`This screen's graphics show the film at 1/${detail.reduced} of its size. Landmarks keep their accuracy.`);
   }
-  performance.mark("film-visible");
+  requestAnimationFrame(() => performance.mark("film-visible"));
 });
 view.addEventListener("film-failed", (event) => {
   const { detail } = /** @type {CustomEvent<{ message: string }>} */ (event);

@@ -56,6 +56,9 @@ export class Overlay {
     cancelAnimationFrame(this.wanted);
     this.wanted = 0;
     if (!this.view.isReady) return;
+    // Far out, whole handles would cover the bone they mark.
+    const size = Math.min(Math.max(Math.sqrt(this.view.view.scale / 0.45), 0.5), 1);
+    this.svg.style.setProperty("--handle", size.toFixed(2));
     this.fill("ghosts", this.ghosts.flatMap((item) => this.ghost(item)));
     this.fill("marks", this.marks.map((mark) => this.mark(mark)));
     this.fill("outlines", [

@@ -16,7 +16,7 @@ function at(share) {
  * @returns {SVGElement}
  */
 export function rangeBar(bar) {
-  const svg = drawn("svg", { class: "range-bar", viewBox: "0 0 300 24", role: "img", "aria-label": bar.label });
+  const svg = drawn("svg", { class: "range-bar", viewBox: "0 4 300 16", role: "img", "aria-label": bar.label });
   bar.bands.forEach(([name, low, high], index) => {
     const isLast = index === bar.bands.length - 1;
     const isHere = low <= bar.value && (bar.value < high || isLast);

@@ -181,6 +181,8 @@ export class ReadingsPanel {
   settle(kept) {
     const { overlay, saving, model } = this.given;
     const dialog = part("#films-stale", HTMLDialogElement);
+    const later = part("[data-settle]", HTMLButtonElement);
+    later.onclick = () => this.settle(kept);
     if (kept) {
       overlay.ghosts = kept.items;
       overlay.redraw();
@@ -203,6 +205,7 @@ export class ReadingsPanel {
     dialog.addEventListener("close", () => {
       overlay.ghosts = [];
       overlay.redraw();
+      later.hidden = !saving.isStale;
     }, { once: true });
     dialog.showModal();
   }

@@ -31,6 +31,7 @@ export class FilmView extends HTMLElement {
     this.placing = false;
     this.isReady = false;
     this.isFitted = true;
+    this.size = { width: 0, height: 0 };
     /** @type {import("../../lib/edge-snap.js").Gray | null} */
     this.pixels = null;
     /** @type {GlPicture | CanvasPicture | null} */
@@ -46,7 +47,7 @@ export class FilmView extends HTMLElement {
     this.tabIndex = 0;
     this.setAttribute("role", "application");
     this.setAttribute("aria-roledescription", "film");
-    this.preview = new Image();
+    this.preview = this.querySelector("img") ?? new Image();
     this.preview.className = "preview";
     this.preview.alt = "";
     this.preview.draggable = false;
@@ -81,9 +82,10 @@ export class FilmView extends HTMLElement {
     this.fit();
     if (this.preview) {
       this.preview.hidden = false;
-      this.preview.src = film.preview;
+      if (this.preview.getAttribute("src") !== film.preview) this.preview.src = film.preview;
     }
     this.say("Loading the picture");
+    this.picture = this.makePicture();
     try {
       const tell = (/** @type {number} */ share) =>
         this.say(`Loading the picture, ${Math.round(100 * share)} %`);
@@ -211,10 +213,18 @@ export class FilmView extends HTMLElement {
   resized() {
     if (!this.canvas || !this.clientWidth) return;
     const ratio = globalThis.devicePixelRatio || 1;
+    const before = this.size;
+    this.size = this.box;
     this.canvas.width = Math.round(this.clientWidth * ratio);
     this.canvas.height = Math.round(this.clientHeight * ratio);
     if (this.isFitted) this.fit();
-    else this.setView(this.view);
+    else {
+      // What was in the middle stays there.
+      const { scale, x, y } = this.view;
+      const right = (this.size.width - before.width) / 2;
+      this.setView({ scale, x: x + right, y: y + (this.size.height - before.height) / 2 });
+    }
+    if (this.isReady) this.paint();
   }
 
   redraw() {
