@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from hipwright.catalog.entries import MeasurementDefinition
 from hipwright.domain.measurement import Measurement
 from hipwright.domain.report import RangeBar
@@ -46,9 +44,8 @@ def _track(edges: list[float], found: Measurement) -> tuple[float, float]:
     width = edges[-1] - edges[0]
     if width == 0:
         width = abs(edges[0]) / 2 or LONE_THRESHOLD_SPAN
-    start = min(edges[0] - MARGIN * width, found.estimate.low)
-    end = max(edges[-1] + MARGIN * width, found.estimate.high)
+    e = found.estimate
+    start = min(edges[0] - MARGIN * width, e.low, e.value)
+    end = max(edges[-1] + MARGIN * width, e.high, e.value)
     pad = (end - start) / 50
-    if not math.isfinite(pad):
-        return start, end
     return start - pad, end + pad

@@ -39,7 +39,8 @@ def findings_sentence(
 
 def _clause(found: Measurement, catalog: Catalog) -> str:
     clause = f"{lower_first(found.name)} {value_with_unit(found)}"
-    clause += f" (95 % interval {interval_in_words(found)}{found.unit.label})"
+    level = f"{100 * found.estimate.level:g} % interval"
+    clause += f" ({level} {interval_in_words(found)}{found.unit.label})"
     if found.classification is not None:
         seen = catalog.reference(found.classification.reference.id).seen.value
         clause += f", {found.classification.in_words()} by {found.classification.scheme}"
