@@ -30,6 +30,7 @@ class MeasuredCases:
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
+        self._measuring: dict[str, threading.Lock] = {}
         self._kept: OrderedDict[str, tuple[str, tuple[ReadImage, ...]]] = OrderedDict()
 
     def of(self, keeper: ListingKeeper, case: Case) -> tuple[ReadImage, ...]:
@@ -38,16 +39,19 @@ class MeasuredCases:
 
         stamp = line_of(keeper, case).stamp
         with self._lock:
-            kept = self._kept.get(case.id)
-            if kept is not None and kept[0] == stamp:
-                self._kept.move_to_end(case.id)
-                return kept[1]
-        read = measure_case(keeper, case, both_sides=True)
-        with self._lock:
-            self._kept[case.id] = stamp, read
-            while len(self._kept) > MOST_CASES:
-                self._kept.popitem(last=False)
-        return read
+            measuring = self._measuring.setdefault(case.id, threading.Lock())
+        with measuring:  # two parts of one page ask at once: the second waits for the first
+            with self._lock:
+                kept = self._kept.get(case.id)
+                if kept is not None and kept[0] == stamp:
+                    self._kept.move_to_end(case.id)
+                    return kept[1]
+            read = measure_case(keeper, case, both_sides=True)
+            with self._lock:
+                self._kept[case.id] = stamp, read
+                while len(self._kept) > MOST_CASES:
+                    self._kept.popitem(last=False)
+            return read
 
 
 def line_of(keeper: ListingKeeper, case: Case) -> CaseLine:

@@ -95,6 +95,15 @@ def _source(citation: Any) -> str:
     return f"{citation.text}{known}"
 
 
+def in_short(found: Sequence[Group]) -> tuple[Row, ...]:
+    """The rows that a summary tells, most telling first."""
+    from hipwright.catalog.headlines import headlines
+
+    places = {key: number for number, key in enumerate(headlines())}
+    rows = [row for group in found for row in group.rows if row.definition.id in places]
+    return tuple(sorted(rows, key=lambda row: places[row.definition.id]))
+
+
 def lacking(read: Iterable[ReadImage], side: Side) -> tuple[Lacking, ...]:
     """What was not measured on the films that were read, each once."""
     have: set[str] = set()

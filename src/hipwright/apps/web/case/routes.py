@@ -50,11 +50,13 @@ def measurements(request: Request, case: Named) -> Response:
     """The table of the newest values."""
     state = web_state(request)
     read = state.measured.of(state.opened.keeper, case)
+    groups = measured.groups(read, case.side)
     return render(
         request,
         "case/measurements.html",
         case=case,
-        groups=measured.groups(read, case.side),
+        groups=groups,
+        in_short=measured.in_short(groups),
         lacking=measured.lacking(read, case.side),
         any_read=any(shown.reading is not None for shown in read),
     )

@@ -22,4 +22,5 @@ def warm_up(state: WebState) -> None:
         rows=100,
         calibration=Calibration.uncalibrated(),
     )
+    state.dock  # noqa: B018 - made at first use, with the libraries that decode pictures
     measure_landmarks(film, LandmarkSet(image="warming", observer="warming"), [Side.LEFT])
