@@ -1,0 +1,213 @@
+"""The addresses of the Films screen, asked by HTTP and by socket."""
+
+import json
+from typing import Any
+
+import httpx
+import numpy as np
+import pytest
+from websockets.exceptions import ConnectionClosed, InvalidStatus
+from websockets.sync.client import ClientConnection, connect
+
+from hipwright.apps.web.films.messages import items_of
+from hipwright.domain.keeping import Case, Image
+from tests.web_house import PAGE, WebHouse, add_person, landmarks
+
+
+@pytest.fixture(scope="module")
+def case(house: WebHouse) -> Case:
+    return add_person(house.opened)[0]
+
+
+@pytest.fixture(scope="module")
+def film(house: WebHouse, case: Case) -> Image:
+    return house.opened.keeper.images_of(case.person)[0]
+
+
+def facts_of(page: str) -> dict[str, Any]:
+    begun = page.index('id="film-facts">') + len('id="film-facts">')
+    return json.loads(page[begun : page.index("</script>", begun)])
+
+
+def test_the_page_holds_the_film_its_landmarks_and_the_caution(
+    case: Case, film: Image, inside: httpx.Client
+) -> None:
+    page = inside.get(f"/films/{film.id}?case={case.code}", headers=PAGE)
+    assert page.status_code == 200
+    assert "Not a medical device" in page.text
+    facts = facts_of(page.text)
+    assert (facts["case"], facts["columns"], facts["sides"]) == (case.code, 400, ["left", "right"])
+    order = [landmark["id"] for landmark in facts["landmarks"]]
+    assert order[0] == "femoral_head"
+    assert "calibration_ball" not in order
+
+
+def test_a_reader_finds_the_own_reading_and_nobody_elses(
+    film: Image, inside: httpx.Client
+) -> None:
+    address = f"/films/{film.id}"
+    assert facts_of(inside.get(address, headers=PAGE).text)["current"] is None
+    assert inside.post("/films/reader", json={"code": "AB"}).status_code == 200
+    mine = facts_of(inside.get(address, headers=PAGE).text)
+    assert (mine["observer"], mine["current"]["version"]) == ("human:AB", 1)
+    again = facts_of(inside.get(f"{address}?reading=2", headers=PAGE).text)
+    assert (again["reading"], again["current"]) == (2, None)
+    inside.post("/films/reader", json={"code": "CD"})
+    assert facts_of(inside.get(address, headers=PAGE).text)["current"] is None
+
+
+@pytest.mark.parametrize("code", ["", "a b", "<b>", "x" * 13, "../x"])
+def test_a_reader_code_that_is_no_code_is_refused(code: str, inside: httpx.Client) -> None:
+    assert inside.post("/films/reader", json={"code": code}).status_code == 422
+
+
+def test_pixels_come_as_rows_that_may_be_kept_and_only_for_their_film(
+    film: Image, inside: httpx.Client
+) -> None:
+    address = f"/films/{film.id}/pixels/{film.files[0]}"
+    answer = inside.get(address)
+    assert "private" in answer.headers["cache-control"]
+    assert "content-encoding" not in answer.headers
+    rows = np.frombuffer(answer.content, dtype="<u2").reshape(320, 400)
+    # The test picture is brightest at its two discs, at 28 and 72 % of the width.
+    assert rows[160, 112] > rows[10, 200]
+    assert answer.headers["film-columns"] == "400"
+    tagged = {"If-None-Match": answer.headers["etag"]}
+    assert inside.get(address, headers=tagged).status_code == 304
+    assert inside.get(f"/films/{film.id}/pixels/{'0' * 64}").status_code == 404
+    assert inside.get(f"/films/{film.id}/preview/{film.files[0]}.jpg").headers["content-type"] == (
+        "image/jpeg"
+    )
+
+
+def test_nothing_is_shown_to_who_is_not_signed_in(house: WebHouse, film: Image) -> None:
+    with house.client(signed_in=False) as outside:
+        for address in (
+            f"/films/{film.id}",
+            f"/films/{film.id}/pixels/{film.files[0]}",
+            f"/films/{film.id}/preview/{film.files[0]}.jpg",
+            f"/films/{film.id}/readings",
+        ):
+            assert outside.get(address).status_code == 401
+
+
+def test_an_unknown_film_is_told_kindly(inside: httpx.Client) -> None:
+    assert inside.get("/films/nothing", headers=PAGE).status_code == 404
+
+
+def reading(case: Case, **changes: Any) -> dict[str, Any]:
+    item = {"id": "coccyx_tip", "side": None, "xy": [[200, 210]]}
+    asked = {
+        "case": case.code,
+        "observer": "human:EF",
+        "reading": 1,
+        "expected_version": 0,
+        "items": [item],
+    }
+    return asked | changes
+
+
+def test_a_reading_is_saved_with_versions_and_a_stale_one_is_told_both(
+    case: Case, film: Image, inside: httpx.Client
+) -> None:
+    address = f"/films/{film.id}/reading"
+    inside.post("/films/reader", json={"code": "EF"})
+    assert inside.post(address, json=reading(case)).json()["version"] == 1
+    moved = [{"id": "coccyx_tip", "side": None, "xy": [[201, 210]]}]
+    second = reading(case, items=moved, expected_version=1)
+    assert inside.post(address, json=second).json()["version"] == 2
+    other = [{"id": "coccyx_tip", "side": None, "xy": [[205, 210]]}]
+    stale = inside.post(address, json=reading(case, items=other, expected_version=1))
+    assert stale.status_code == 409
+    assert stale.json()["kept"]["items"][0]["xy"] == [[201, 210]]
+    history = inside.get(
+        f"/films/{film.id}/history", params={"observer": "human:EF", "reading": 1}
+    ).json()
+    assert [version["version"] for version in history] == [2, 1]
+
+
+def test_a_reading_under_another_code_or_with_nonsense_is_refused(
+    case: Case, film: Image, inside: httpx.Client
+) -> None:
+    address = f"/films/{film.id}/reading"
+    inside.post("/films/reader", json={"code": "EF"})
+    assert inside.post(address, json=reading(case, observer="human:AB")).status_code == 403
+    beside = [{"id": "coccyx_tip", "side": None, "xy": [[9999, 210]]}]
+    assert inside.post(address, json=reading(case, items=beside)).status_code == 422
+    unknown = [{"id": "knee", "side": None, "xy": [[1, 1]]}]
+    assert inside.post(address, json=reading(case, items=unknown)).status_code in {404, 422}
+
+
+def test_a_scale_is_worked_out_first_and_kept_when_told(
+    house: WebHouse, case: Case, inside: httpx.Client
+) -> None:
+    second = house.opened.keeper.images_of(case.person)[1]
+    address = f"/films/{second.id}/scale"
+    how = {"by": "points", "xy": [[0, 0], [200, 0]], "distance_mm": 100.0}
+    tried = inside.post(address, json={"how": how}).json()
+    assert "0.5 × 0.5 mm" in tried["scale"]["spacing"]
+    assert house.opened.keeper.image(second.id).calibration.column_mm == 1.0
+    kept = {"how": how, "keep": True, "expected_version": second.version}
+    assert inside.post(address, json=kept).status_code == 200
+    assert house.opened.keeper.image(second.id).calibration.column_mm == 0.5
+    late = kept | {"how": how | {"distance_mm": 90.0}}
+    assert inside.post(address, json=late).status_code == 409
+
+
+def test_beside_gives_a_film_with_its_newest_reading(film: Image, inside: httpx.Client) -> None:
+    shown = inside.get(f"/films/{film.id}/beside").json()
+    assert shown["items"]
+    assert shown["facts"]["image"] == film.id
+
+
+def socket_to(house: WebHouse, inside: httpx.Client, film: str, origin: str) -> ClientConnection:
+    cookie = house.state.settings.cookie
+    return connect(
+        f"{house.address.replace('http', 'ws')}/films/{film}/live",
+        origin=origin,  # pyright: ignore[reportArgumentType] - any text is a possible origin
+        additional_headers={"Cookie": f"{cookie}={inside.cookies[cookie]}"},
+    )
+
+
+def test_the_socket_answers_with_numbers(
+    house: WebHouse, film: Image, inside: httpx.Client
+) -> None:
+    items = [item.model_dump(mode="json") for item in items_of(landmarks(film))]
+    with socket_to(house, inside, film.id, house.address) as line:
+        line.send(json.dumps({"seq": 7, "items": items, "all": True}))
+        answer = json.loads(line.recv(timeout=10))
+    assert answer["seq"] == 7
+    rows = {(row["id"], row["side"]): row for row in answer["rows"]}
+    # By hand: 14 px lateral and 28 px above the head's center: atan(14 / 28) = 26.6°.
+    assert rows["lateral_center_edge_angle.sourcil", "left"]["text"] == "26.6°"
+
+
+def test_the_socket_is_closed_to_foreign_pages_and_unknown_films(
+    house: WebHouse, film: Image, inside: httpx.Client
+) -> None:
+    for name, origin in ((film.id, "http://elsewhere.example"), ("nothing", house.address)):
+        with (
+            pytest.raises((InvalidStatus, ConnectionClosed)),
+            socket_to(house, inside, name, origin) as line,
+        ):
+            line.recv(timeout=10)
+
+
+def test_the_socket_is_closed_on_nonsense(
+    house: WebHouse, film: Image, inside: httpx.Client
+) -> None:
+    with socket_to(house, inside, film.id, house.address) as line:
+        line.send("nonsense")
+        with pytest.raises(ConnectionClosed) as closed:
+            line.recv(timeout=10)
+    assert closed.value.rcvd is not None
+    assert closed.value.rcvd.code == 1008
+
+
+def test_a_landmark_beside_the_picture_is_answered_with_words(
+    house: WebHouse, film: Image, inside: httpx.Client
+) -> None:
+    item = {"id": "coccyx_tip", "side": None, "xy": [[-70, 0]]}
+    with socket_to(house, inside, film.id, house.address) as line:
+        line.send(json.dumps({"seq": 1, "items": [item]}))
+        assert "coccyx_tip" in json.loads(line.recv(timeout=10))["error"]["message"]
