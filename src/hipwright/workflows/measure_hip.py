@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from hipwright.catalog import Catalog, load
 from hipwright.domain.errors import LandmarkError
@@ -133,6 +134,7 @@ def measure_case(
         and image.view.is_film
         and image.laterality.shows(case.side)
     ]
+    images.sort(key=lambda image: image.acquired_on or date.max)
     return tuple(
         _measure_image(image, newest_reading(keeper, image.id, observer), sides, software)
         for image in images

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hipwright.catalog import Catalog, load
+from hipwright.catalog.entries import MeasurementDefinition
 from hipwright.catalog.headlines import headlines
 from hipwright.domain.film_marks import Mark
 from hipwright.domain.keeping import Case, GradedReading, Identity, Image, Person, Reading
@@ -50,6 +51,9 @@ PAIRED_SHARE, LONE_SHARE = 0.48, 0.62
 
 LONE_HIP_MARGIN = 0.4
 """The same on a view of one hip, where the neighborhood tells which way is up."""
+
+SMALLEST_PART = 0.15
+"""Least width and height of a printed part, as a share of the film: one landmark has none."""
 
 CROP_MARGIN = 0.12
 """Room around the landmarks on a printed film, as a share of their extent."""
@@ -202,6 +206,8 @@ def _shown_parts(image: Image, case: Case, read: ReadFilm) -> Iterator[ReportedP
 
 def _part(image: Image, marks: tuple[Mark, ...], extent: Floats, shows: str) -> ReportedPicture:
     low, high = extent
+    lacking = np.maximum(SMALLEST_PART * min(image.columns, image.rows) - (high - low), 0) / 2
+    low, high = low - lacking, high + lacking
     paired = image.view.shows_both_hips
     margin = CROP_MARGIN if paired else LONE_HIP_MARGIN
     pad = margin * float((high - low).max())
@@ -218,12 +224,17 @@ def _part(image: Image, marks: tuple[Mark, ...], extent: Floats, shows: str) -> 
 
 
 def _extent(read: ReadFilm, side: Side | None) -> Floats:
-    """Corners of what was placed, of one side's hip joint or of everything, (2, 2) in pixels."""
+    """Corners of what was placed, of one side's hip joint or of everything, (2, 2) in pixels.
+
+    Where nothing was placed, those of the whole film.
+    """
     placed = [
         np.array([[item.x_px, item.y_px]]) if isinstance(item, PlacedPoint) else item.xy_px
         for item in read.landmarks
         if side is None or (item.side is side and item.id not in FAR_FROM_JOINT)
     ]
+    if not placed:
+        return np.array([[-0.5, -0.5], [read.film.columns - 0.5, read.film.rows - 0.5]])
     xy = np.concatenate(placed)
     return np.stack([xy.min(axis=0), xy.max(axis=0)])
 
@@ -243,15 +254,22 @@ def _film_facts(image: Image, reading: Reading, read: ReadFilm) -> tuple[tuple[s
 def _grade(grade: GradedReading, catalog: Catalog) -> ReportedGrade:
     entry = catalog.measurement(grade.definition)
     meaning = next((g.text for g in entry.grades if g.value == grade.value), "")
-    details = ", ".join(f"{key} {value}" for key, value in grade.details.items())
+    details = ", ".join(_detail(entry, key, value) for key, value in grade.details.items())
     sources = [catalog.reference(key) for key in entry.defined_by]
     return ReportedGrade(
         name=entry.name,
         value=grade.value,
-        definition="; ".join(part for part in (meaning, details) if part),
+        definition=" ".join(part for part in (meaning, details and f"{details}.") if part),
         observer=observer_name(grade.observer),
         source=", ".join(f"{s.text.split('.')[0]} [{s.seen.value}]" for s in sources),
     )
+
+
+def _detail(entry: MeasurementDefinition, key: str, value: str | float) -> str:
+    known = next((detail for detail in entry.details if detail.id == key), None)
+    name = key if known is None else known.name
+    unit = "" if known is None else known.unit
+    return f"{name}: {value} {unit}".strip()
 
 
 def _pictures(sources: Sources, document: Document) -> tuple[bytes, ...]:
