@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from hipwright.domain.evidence import Estimate
 from hipwright.engines.reporting.numbers import written
-from hipwright.workflows.compare_readers import ReadersCompared
+
+if TYPE_CHECKING:
+    from hipwright.workflows.compare_readers import ReadersCompared  # brings slow statistics
 
 WIDTH, HEIGHT = 640.0, 360.0
 LEFT, RIGHT, TOP, BOTTOM = 64.0, 150.0, 16.0, 48.0

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from fastapi import APIRouter, Request, Response
 
 from hipwright.apps.web.agreement.plot import plot_of
@@ -9,7 +11,9 @@ from hipwright.apps.web.showing.pages import render
 from hipwright.apps.web.state import web_state
 from hipwright.catalog import load
 from hipwright.domain.errors import NotFoundError
-from hipwright.workflows.compare_readers import ReadersCompared
+
+if TYPE_CHECKING:
+    from hipwright.workflows.compare_readers import ReadersCompared  # brings slow statistics
 
 router = APIRouter()
 
