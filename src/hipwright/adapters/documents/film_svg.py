@@ -102,8 +102,9 @@ def _cross(at: Px, unit: float) -> str:
 def _label(mark: LabelMark, unit: float) -> str:
     x, y = mark.at
     size = 12 * unit
+    words = "".join(letter for letter in mark.text if letter.isprintable())
     return (
         f'<text x="{x:.2f}" y="{y:.2f}" font-family="{FONT}" font-size="{size:.2f}" '
         f'fill="#ffffff" stroke="#000000" stroke-width="{2.4 * unit:.2f}" stroke-opacity="0.7" '
-        f'paint-order="stroke" stroke-linejoin="round">{escape(mark.text)}</text>'
+        f'paint-order="stroke" stroke-linejoin="round">{escape(words)}</text>'
     )

@@ -11,6 +11,7 @@ import typst
 
 from hipwright.adapters.documents.film_svg import Crop, overlay_svg
 from hipwright.adapters.documents.printed_data import Data, Pictures, document_data
+from hipwright.domain.errors import KeepingError
 from hipwright.domain.report import Document, FilmFigure
 
 TEMPLATE = files("hipwright.adapters.documents") / "templates" / "report.typ"
@@ -30,7 +31,25 @@ def to_pdf(document: Document, pictures: Pictures) -> bytes:
     Returns
     -------
     The PDF file, tagged, with the caution and page numbers at the foot of every page.
+
+    Raises
+    ------
+    KeepingError
+        There is no room for temporary files, or a picture cannot be printed.
     """
+    try:
+        return _printed(document, pictures)
+    except (OSError, typst.TypstError) as error:
+        said = error.strerror if isinstance(error, OSError) else str(error)
+        raise KeepingError(
+            "cannot print the report",
+            found=said or type(error).__name__,
+            needed="room for temporary files, and pictures that can be read",
+            next_step="Free some room; `hipwright doctor` checks the pictures.",
+        ) from error
+
+
+def _printed(document: Document, pictures: Pictures) -> bytes:
     with tempfile.TemporaryDirectory(prefix="hipwright-print-") as name, as_file(FONTS) as fonts:
         folder = Path(name)
         figures = _Figures(folder, pictures)
