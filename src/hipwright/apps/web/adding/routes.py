@@ -84,7 +84,7 @@ async def bring(
                     needed="less",
                     next_step="Bring it in parts, or use `hipwright add`.",
                 )
-            await run_in_threadpool(file.write, chunk)
+            file.write(chunk)  # into the system's cache: quicker than handing it to a thread
     return JSONResponse({"files": arriving.files})
 
 
