@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 from pydantic import Field, ValidationError
@@ -16,6 +16,14 @@ from hipwright.domain.side import Side
 from hipwright.domain.study import Film
 
 SideName = Literal["left", "right"]
+Coordinate = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+"""A number, never text that looks like one."""
+
+LARGEST_FILE = 2_000_000
+"""Bytes: both hips of a film with finely drawn outlines take some 150 thousand (judgment)."""
+
+LONGEST_FAULT = 200
+"""Letters of what is wrong with a file that are told: names in it may be endless."""
 
 
 class WirePoint(WireModel):
@@ -23,9 +31,9 @@ class WirePoint(WireModel):
 
     id: str
     side: SideName | None = None
-    x: float
-    y: float
-    sd: float | None = None
+    x: Coordinate
+    y: Coordinate
+    sd: Coordinate | None = None
 
 
 class WireContour(WireModel):
@@ -33,7 +41,7 @@ class WireContour(WireModel):
 
     id: str
     side: SideName | None = None
-    xy: list[tuple[float, float]]
+    xy: list[tuple[Coordinate, Coordinate]]
 
 
 class LandmarkFile(WireModel):
@@ -48,8 +56,8 @@ class LandmarkFile(WireModel):
     version: Literal[1] = 1
     image: str = ""
     unit: Literal["px", "mm"] = "px"
-    observer: str
-    reading: int = Field(default=1, ge=1)
+    observer: str = Field(min_length=1, max_length=100)
+    reading: int = Field(default=1, ge=1, le=9999, strict=True)
     points: list[WirePoint] = Field(default_factory=list[WirePoint])
     contours: list[WireContour] = Field(default_factory=list[WireContour])
 
@@ -60,19 +68,29 @@ def read_landmark_file(path: Path) -> LandmarkFile:
     Raises
     ------
     LandmarkError
-        There is no such file, it is no JSON, or not of this format.
+        There is no such file, it is too large, no JSON, or not of this format.
     """
     try:
-        content = path.read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise LandmarkError(
-            "cannot read the landmark file",
-            found=type(error).__name__,
-            needed="a readable JSON file in UTF-8",
-            next_step="Check the path.",
-            field="from",
-        ) from error
-    return parse_landmark_file(content)
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_FILE + 1)
+    except OSError as error:
+        raise _unreadable(error.strerror or type(error).__name__) from error
+    if len(raw) > LARGEST_FILE:
+        raise _unreadable(f"more than {LARGEST_FILE} bytes")
+    try:
+        return parse_landmark_file(raw.decode("utf-8"))
+    except UnicodeDecodeError as error:
+        raise _unreadable("bytes that are no UTF-8") from error
+
+
+def _unreadable(found: str) -> LandmarkError:
+    return LandmarkError(
+        "cannot read the landmark file",
+        found=found,
+        needed="a readable JSON file in UTF-8 with the landmarks of one film",
+        next_step="Check the path.",
+        field="from",
+    )
 
 
 def parse_landmark_file(content: str) -> LandmarkFile:
@@ -84,26 +102,45 @@ def parse_landmark_file(content: str) -> LandmarkFile:
         It is no JSON, or not of this format.
     """
     try:
-        return LandmarkFile.model_validate(json.loads(content, parse_constant=_no_constant))
-    except ValueError as error:
+        _no_byte_order_mark(content)
+        return LandmarkFile.model_validate(
+            json.loads(content, parse_constant=_no_constant, object_pairs_hook=_each_once)
+        )
+    except (ValueError, RecursionError) as error:
         raise LandmarkError(
             "cannot use the landmark file",
-            found=_first_fault(error),
+            found=_first_fault(error)[:LONGEST_FAULT],
             needed='{"format": "hipwright.landmarks", "version": 1, ...}',
             next_step="docs/reference/landmark-file.md describes the format.",
             field="from",
         ) from error
 
 
+def _no_byte_order_mark(content: str) -> None:
+    if content.startswith("\ufeff"):
+        raise ValueError("a byte order mark before the JSON: save the file as plain UTF-8")
+
+
 def _no_constant(name: str) -> Any:
     raise ValueError(f"{name} is not a coordinate")
 
 
-def _first_fault(error: ValueError) -> str:
+def _each_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        seen: set[str] = set()
+        twice = next(name for name, _ in pairs if name in seen or seen.add(name))
+        raise ValueError(f"{twice!r} twice in one object")
+    return found
+
+
+def _first_fault(error: ValueError | RecursionError) -> str:
     if isinstance(error, ValidationError):
         fault = error.errors(include_url=False, include_input=False)[0]
         place = ".".join(str(part) for part in fault["loc"])
         return f"{place}: {fault['msg']}" if place else fault["msg"]
+    if isinstance(error, RecursionError):
+        return "lists within lists without end"
     return str(error)
 
 

@@ -159,7 +159,7 @@ def _load(request: Request, case: Case, content: bytes, image: str) -> int:
 def _each(content: bytes) -> list[str]:
     try:
         read = json.loads(content.decode("utf-8"))
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise _refused("a file that is no JSON", "a landmark file") from error
     return [json.dumps(one) for one in read] if isinstance(read, list) else [json.dumps(read)]
 
