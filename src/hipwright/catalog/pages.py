@@ -150,10 +150,10 @@ def _only(row: ReferenceRange) -> str:
 
 def _edges(band: Band) -> str:
     if band.low == -math.inf:
-        return f"below {band.high:g}"
+        return f"(< {band.high:g})"
     if band.high == math.inf:
-        return f"from {band.low:g}"
-    return f"{band.low:g} to {band.high:g}"
+        return f"(≥ {band.low:g})"
+    return f"({band.low:g} to < {band.high:g})"
 
 
 def _variant(variant: str, catalog: Catalog) -> str:
@@ -165,7 +165,8 @@ def _source(cite: str, catalog: Catalog) -> str:
     reference = catalog.reference(cite)
     via = f", through {reference.via}" if reference.via else ""
     kind, _, identifier = reference.identifier.partition(":")
-    where = "" if kind == "print" else f" {kind.upper()} {identifier}."
+    label = "" if kind in {"url", "pmc"} else f"{kind.upper()} "
+    where = "" if kind == "print" else f" {label}{identifier}."
     return f"({reference.text}{where} Seen: {reference.seen.value}{via}.)"
 
 

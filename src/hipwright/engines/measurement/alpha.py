@@ -228,7 +228,7 @@ def departure(
 def _from_the_head(arms: Floats, axis: Floats) -> Floats:
     """The outline so turned that it begins at the end farther from the neck's direction."""
     ends = [angle_between_deg(axis, arms[..., end, :]) for end in (0, -1)]
-    return arms[..., ::-1, :] if np.nanmean(ends[0] - ends[1]) < 0 else arms
+    return arms[..., ::-1, :] if np.nansum(ends[0] - ends[1]) < 0 else arms
 
 
 def _first_departures(arms: Floats, limits: Floats, lasting: Floats) -> tuple[Ints, Floats]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from hipwright.engines.geometry.circles import fit_circles
+from hipwright.engines.geometry.circles import fit_shifted_arcs
 from hipwright.engines.measurement.construction import measures
 
 Floats = NDArray[np.float64]
@@ -17,39 +17,41 @@ FEWEST_POINTS = 3
 def shenton_step(neck_arc: Floats, obturator_arc: Floats) -> Floats:
     """Step in the Shenton line.
 
-    A circle goes through the upper outline of the obturator foramen; the step
-    is the distance of the neck's end of the line from that circle.
+    One circle goes through both parts of the line once the neck's part is moved down by
+    the step: center, radius and step are those that fit all points best.
 
     Parameters
     ----------
     neck_arc
-        Lower outline of the neck, (..., a, 2), either way.
+        Lower outline of the neck, (..., a, 2), either way, three or more points.
     obturator_arc
-        Upper outline of the obturator foramen, (..., b, 2), three or more points.
+        Upper outline of the obturator foramen, (..., b, 2), either way, three or more points.
 
     Returns
     -------
-    The unit of the plane, positive when the femur stands higher; NaN where the foramen's
-    outline holds no circle that is open downward.
+    The unit of the plane, positive when the femur stands higher; NaN where the two
+    parts make no arc that is open downward.
+
+    Notes
+    -----
+    A circle through the pelvic part alone, continued to the neck, is what first comes to
+    mind. That part is short and nearly straight, and across the gap the doubt of its
+    curvature became millimeters. The slope of the neck's part settles it.
 
     Examples
     --------
     >>> import numpy as np
     >>> from hipwright.domain.frames import FilmContour, film_hip_point
-    >>> def arc(radius, *degrees):
+    >>> def arc(higher, *degrees):
     ...     return FilmContour(points=tuple(
-    ...         film_hip_point(lateral=radius * np.sin(t), superior=radius * np.cos(t))
+    ...         film_hip_point(lateral=30 * np.sin(t), superior=30 * np.cos(t) + higher)
     ...         for t in np.radians(degrees)))
-    >>> print(shenton_step(arc(33, 60, 40, 20), arc(30, 0, -30, -60)))
+    >>> print(shenton_step(arc(3, 60, 40, 20), arc(0, 0, -30, -60)))
     3.0 mm
     """
-    if obturator_arc.shape[-2] < FEWEST_POINTS:
+    if min(neck_arc.shape[-2], obturator_arc.shape[-2]) < FEWEST_POINTS:
         return np.full(obturator_arc.shape[:-2], np.nan)
-    center, radius = fit_circles(obturator_arc)
-    arms = neck_arc - center[..., None, :]
-    foramen = obturator_arc.mean(axis=-2)
-    ends = neck_arc[..., [0, -1], :] - foramen[..., None, :]
-    nearest = np.hypot(ends[..., 0], ends[..., 1]).argmin(axis=-1)
-    end = np.where(nearest[..., None] == 0, arms[..., 0, :], arms[..., -1, :])
-    step = np.hypot(end[..., 0], end[..., 1]) - radius
-    return np.where(foramen[..., 1] > center[..., 1], step, np.nan)
+    center, step = fit_shifted_arcs(obturator_arc, neck_arc)
+    pelvic = obturator_arc[..., 1].mean(axis=-1) > center[..., 1]
+    femoral = neck_arc[..., 1].mean(axis=-1) - step > center[..., 1]
+    return np.where(pelvic & femoral, step, np.nan)

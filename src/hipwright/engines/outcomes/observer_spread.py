@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,12 +15,17 @@ from hipwright.catalog.entries import LandmarkKind
 from hipwright.domain.landmarks import LandmarkSet, PlacedContour, PlacedPoint
 from hipwright.domain.study import Film
 from hipwright.engines.geometry.circles import fit_circle
+from hipwright.engines.geometry.polylines import thinned
 from hipwright.engines.imaging.film_plane import plane_from_px
 
 Floats = NDArray[np.float64]
 
 FEWEST_REPEATS = 10
 """Repeat readings of a landmark from which the reader's own spread replaces the catalog's."""
+
+
+THINNING_MM = 0.05
+"""Drawn outlines are compared without vertices that lie closer to their line than this."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,6 +64,8 @@ def observer_spread(
             continue
         for item in reading.landmarks:
             plane = plane_from_px(reading.film, _coordinates(item))
+            if isinstance(item, PlacedContour):
+                plane = thinned(plane, THINNING_MM)
             groups[item.id, reading.film.image, item.side].append(plane)
     by_landmark: dict[str, list[list[Floats]]] = defaultdict(list)
     for (landmark, _, _), placed in groups.items():
@@ -85,7 +92,7 @@ def _spread(
             breath = (float(radius), float(radius))
             return {landmark: (float(u), float(v)), f"{landmark}.radius": breath}
         case LandmarkKind.CONTOUR:
-            gaps = [_gap(a, b) for placed in films for a, b in combinations(placed, 2)]
+            gaps = [_gap(a, b) for placed in films for a, b in pairwise(placed)]
             across = float(np.sqrt(np.mean(np.square(gaps)) / 2))
             return {landmark: (across, across)}
 
