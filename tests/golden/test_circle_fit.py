@@ -6,7 +6,12 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from skimage.measure import CircleModel
 
-from hipwright.engines.geometry.circles import fit_circle, fit_circles, fit_round_part
+from hipwright.engines.geometry.circles import (
+    fit_circle,
+    fit_circles,
+    fit_round_part,
+    fit_shifted_arcs,
+)
 
 Floats = NDArray[np.float64]
 SAME = 1e-6  # mm: both solvers stop far below it
@@ -57,6 +62,32 @@ def test_fits_of_outlines_on_a_line_are_not_a_number() -> None:
     centers, radii = fit_circles(np.array([[[0.0, 0.0], [1.0, 1.0], [2.0, 2.0], [3.0, 3.0]]]))
     assert np.isnan(centers).all()
     assert np.isnan(radii).all()
+
+
+@pytest.mark.parametrize("higher", [-9.0, -2.0, 0.0, 4.0, 12.0])
+def test_shifted_arcs_are_fitted_as_scipys_least_squares_fits_them(
+    generator: np.random.Generator, higher: float
+) -> None:
+    still = outline(generator, 92, 130, 9)
+    shifted = outline(generator, 40, 68, 8) + np.array([0.0, higher])
+
+    def off(guess: Floats) -> Floats:
+        both = np.vstack([still, shifted - np.array([0.0, guess[3]])])
+        return np.hypot(*(both - guess[:2]).T) - guess[2]
+
+    start = np.array([*still.mean(axis=0) - [0.0, 20.0], 20.0, 0.0])
+    expected = least_squares(off, start, xtol=1e-14, ftol=1e-14, gtol=1e-14).x
+    center, shift = fit_shifted_arcs(still, shifted)
+    assert [*center, float(shift)] == pytest.approx(expected[[0, 1, 3]], abs=1e-4)  # mm
+    assert float(shift) == pytest.approx(higher, abs=1.0)  # mm: the noise across the gap
+
+
+def test_arcs_on_a_line_or_open_upward_have_no_shift() -> None:
+    line = np.column_stack([np.arange(8.0), np.arange(8.0)])
+    bowl = np.column_stack([np.arange(8.0), (np.arange(8.0) - 3.5) ** 2])
+    for arc in (line, bowl):
+        _, shift = fit_shifted_arcs(arc[:4], arc[4:])
+        assert np.isnan(shift)
 
 
 BUMPS = {

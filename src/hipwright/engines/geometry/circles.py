@@ -17,6 +17,8 @@ RANK = 1e-9
 """Singular values below this share of the largest count as zero."""
 FEW_ITERATIONS = 4
 """Steps of the batch fit: on drawn arcs it then stands still to a micrometer."""
+SHIFTED_ITERATIONS = 6
+"""The same for arcs that are shifted against each other, by up to half a radius."""
 CONVERGED = 1e-12
 SINGULAR = 1e-12
 """Determinant of the normal equations, over the cube of their size, below which the points
@@ -145,8 +147,58 @@ def fit_circles(xy: Floats) -> tuple[Floats, Floats]:
     )
 
 
+def fit_shifted_arcs(still: Floats, shifted: Floats) -> tuple[Floats, Floats]:
+    """Circle below two arcs, one of which is moved along the second axis.
+
+    Parameters
+    ----------
+    still, shifted
+        Arcs that are open downward, shapes (..., a, 2) and (..., b, 2), three or more
+        points each.
+
+    Returns
+    -------
+    tuple
+        Centers (..., 2) of the circles through ``still``, and by how much (...) ``shifted``
+        lies above them; least squares of the distances of all points. NaN where the arcs
+        are open upward or lie on lines.
+
+    Notes
+    -----
+    Starts from the shifted parabola, which needs no guess. Checked against a
+    general-purpose least-squares solver (``tests/golden/test_circle_fit.py``).
+    """
+    both = np.concatenate([still, shifted], axis=-2)
+    moves = np.repeat([0.0, 1.0], [still.shape[-2], shifted.shape[-2]])
+    middle = both.mean(axis=-2, keepdims=True)
+    size = np.abs(both - middle).max(axis=(-2, -1), keepdims=True)
+    scaled = (both - middle) / np.where(size > 0, size, 1.0)
+    center, radius, shift = _shifted_parabola(scaled, moves)
+    for _ in range(SHIFTED_ITERATIONS):
+        across = scaled[..., 0] - center[..., 0, None]
+        along = scaled[..., 1] - center[..., 1, None] - shift[..., None] * moves
+        distances = np.hypot(across, along)
+        safe = np.maximum(distances, np.finfo(np.float64).tiny)
+        rising = -along / safe
+        design = np.stack([-across / safe, rising, -np.ones_like(safe), rising * moves], axis=-1)
+        step = _solve(design, radius[..., None] - distances)
+        center, radius, shift = center + step[..., :2], radius + step[..., 2], shift + step[..., 3]
+    return middle[..., 0, :] + size[..., 0] * center, size[..., 0, 0] * shift
+
+
+def _shifted_parabola(xy: Floats, moves: Floats) -> tuple[Floats, Floats, Floats]:
+    """The parabola through shifted arcs, as its circle at the top, and the shift."""
+    across = xy[..., 0]
+    columns = [np.ones_like(across), across, across**2, np.broadcast_to(moves, across.shape)]
+    height, slope, bend, shift = np.moveaxis(_solve(np.stack(columns, axis=-1), xy[..., 1]), -1, 0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        radius = np.where(bend < 0, -0.5 / bend, np.nan)
+    top = np.stack([slope * radius, height + slope**2 * radius / 2], axis=-1)
+    return top - np.stack([np.zeros_like(radius), radius], axis=-1), radius, shift
+
+
 def _solve(design: Floats, target: Floats) -> Floats:
-    """Least squares by the normal equations, NaN where they are singular, (..., 3)."""
+    """Least squares by the normal equations, NaN where they are singular, (..., unknowns)."""
     normal = np.swapaxes(design, -1, -2) @ design
     right = (design * target[..., None]).sum(axis=-2)
     size = np.linalg.norm(normal, axis=(-2, -1))
