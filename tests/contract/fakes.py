@@ -223,6 +223,11 @@ class MemoryKeeper:
     def reading_history(self, image: str, observer: str, reading: int) -> Sequence[Reading]:
         return list(self._state.readings.get((image, observer, reading), []))
 
+    def repeat_readings_by(self, observer: str) -> Sequence[Reading]:
+        mine = [v[-1] for key, v in self._state.readings.items() if key[1] == observer]
+        films = [reading.landmarks.image for reading in mine]
+        return [reading for reading in mine if films.count(reading.landmarks.image) > 1]
+
     def save_grade(self, grade: GradedReading) -> None:
         _check_id(grade.id)
         case = self.case(grade.case)

@@ -12,7 +12,7 @@ import pytest
 
 from hipwright.domain.errors import KeepingError, NotFoundError, StaleWriteError
 from hipwright.domain.keeping import Laterality
-from hipwright.domain.landmarks import PlacedPoint
+from hipwright.domain.landmarks import LandmarkSet, PlacedPoint
 from hipwright.domain.side import Side
 from hipwright.domain.study import Calibration, View
 from hipwright.wiring import open_workspace
@@ -395,6 +395,30 @@ def test_a_later_grade_takes_the_place_of_an_older_one_of_the_same_kind(keeper: 
     assert {g.id: g for g in keeper.grades_of(clinic.case.code)} == {
         g.id: g for g in (corrected, other_reader, of_the_case)
     }
+
+
+def test_repeat_readings_are_those_of_films_an_observer_read_more_than_once(
+    keeper: Keeper,
+) -> None:
+    clinic = a_clinic(keeper)
+    other = a_film(keeper, clinic.study)
+    keeper.add_image(other)
+
+    def read(image: str, observer: str, number: int, x: float) -> None:
+        placed = PlacedPoint(id="symphysis_superior", side=None, x_px=x, y_px=20.0)
+        landmarks = LandmarkSet(image=image, observer=observer, reading=number, points=(placed,))
+        kept = keeper.reading_history(image, observer, number)
+        keeper.save_reading(clinic.case.id, landmarks, expected_version=len(kept))
+
+    read(clinic.film.id, "human:a", 1, 10.0)
+    read(clinic.film.id, "human:a", 2, 11.0)
+    read(clinic.film.id, "human:a", 2, 12.0)
+    read(clinic.film.id, "human:b", 1, 13.0)
+    read(other.id, "human:a", 1, 14.0)
+
+    found = [reading.landmarks.points[0].x_px for reading in keeper.repeat_readings_by("human:a")]
+    assert sorted(found) == [10.0, 12.0]
+    assert list(keeper.repeat_readings_by("human:b")) == []
 
 
 def test_the_same_file_is_kept_once_under_its_digest(keeper: Keeper) -> None:

@@ -17,12 +17,14 @@ from hipwright.domain.landmarks import LandmarkSet, PlacedContour, PlacedPoint
 from hipwright.domain.measurement import Measurement, NotMeasured
 from hipwright.domain.side import Side
 from hipwright.domain.study import View
+from hipwright.engines.measurement.doubt import Doubt
 from hipwright.workflows.measure_hip import (
     check_landmarks,
     measure_case,
     measure_landmarks,
     newest_reading,
 )
+from hipwright.workflows.reading_doubt import Circumstances
 from hipwright.workflows.save_reading import save_reading
 from tests.analytic_cases import ANALYTIC, SMALL, KeptCase, keep_case, perfect_reading
 from tests.contract.fakes import MemoryKeeper
@@ -113,9 +115,9 @@ def test_the_newest_reading_counts_unless_an_observer_is_named(keeper: MemoryKee
 
 def test_a_readers_own_spread_takes_the_place_of_the_catalogs() -> None:
     made, _ = ANALYTIC["ap"]
-    sd = dict.fromkeys(load().landmarks, 0.01)
+    given = Circumstances(doubt=Doubt(observer_sd_mm=dict.fromkeys(load().landmarks, 0.01)))
     (steady,) = measure_landmarks(
-        made.film, made.landmarks, [Side.LEFT], only={LCEA}, observer_sd_mm=sd
+        made.film, made.landmarks, [Side.LEFT], only={LCEA}, circumstances=given
     )
     (usual,) = measure_landmarks(made.film, made.landmarks, [Side.LEFT], only={LCEA})
     assert isinstance(steady, Measurement)
@@ -123,6 +125,26 @@ def test_a_readers_own_spread_takes_the_place_of_the_catalogs() -> None:
     width = [found.estimate.high - found.estimate.low for found in (steady, usual)]
     assert width[0] < 0.1 * width[1]
     assert steady.value == usual.value
+
+
+def test_ten_repeat_readings_of_a_steady_reader_narrow_the_interval(
+    keeper: MemoryKeeper,
+) -> None:
+    kept = keep_case(keeper, "ap")
+
+    def interval_width() -> float:
+        (shown,) = measure_case(keeper, kept.case)
+        found = next(f for f in shown.findings if f.definition == LCEA)
+        assert isinstance(found, Measurement)
+        return found.estimate.high - found.estimate.low
+
+    read(keeper, kept, "ap", observer="human:steady")
+    usual = interval_width()
+    for number in range(2, 11):
+        read(keeper, kept, "ap", observer="human:steady", reading=number)
+    assert interval_width() == usual  # nine repeats are not ten
+    read(keeper, kept, "ap", observer="human:steady", reading=11)
+    assert interval_width() < 0.5 * usual
 
 
 def a_set(*points: PlacedPoint, contours: tuple[PlacedContour, ...] = ()) -> LandmarkSet:

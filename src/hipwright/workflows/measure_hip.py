@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -17,6 +17,7 @@ from hipwright.engines.anatomy.canonical import FilmBorder
 from hipwright.engines.measurement.doubt import Doubt
 from hipwright.engines.measurement.measure import measure_film, read_film
 from hipwright.workflows.ports import Keeper
+from hipwright.workflows.reading_doubt import Circumstances, doubt_of, sex_of
 
 HALF_PIXEL = 0.5
 """Pixel centers are whole numbers, so a picture reaches half a pixel beyond them."""
@@ -37,11 +38,24 @@ def measure_landmarks(
     sides: Iterable[Side],
     *,
     only: Collection[str] | None = None,
-    observer_sd_mm: Mapping[str, float] | None = None,
+    circumstances: Circumstances | None = None,
     software: str = "hipwright",
     catalog: Catalog | None = None,
 ) -> tuple[Finding, ...]:
     """Measure one film from landmarks at hand.
+
+    Parameters
+    ----------
+    film, landmarks
+        The film and what was placed on it.
+    sides
+        The hips to measure.
+    only
+        Ids to measure; all that suit the view by default.
+    circumstances
+        The reader's spread and the person's sex; by default the catalog's spread, no sex.
+    software, catalog
+        For the provenance; the shelf to measure by.
 
     Raises
     ------
@@ -51,8 +65,10 @@ def measure_landmarks(
     """
     shelf = load() if catalog is None else catalog
     check_landmarks(film, landmarks, shelf)
-    doubt = Doubt(observer_sd_mm=dict(observer_sd_mm or {}))
-    read = read_film(film, landmarks, catalog=shelf, doubt=doubt, software=software)
+    given = circumstances or Circumstances()
+    read = read_film(
+        film, landmarks, catalog=shelf, doubt=given.doubt, sex=given.sex, software=software
+    )
     borders = [FilmBorder(film=film, side=side) for side in sides]
     return measure_film(read, borders, only=only)
 
@@ -135,10 +151,19 @@ def measure_case(
         and image.laterality.shows(case.side)
     ]
     images.sort(key=lambda image: image.acquired_on or date.max)
-    return tuple(
-        _measure_image(image, newest_reading(keeper, image.id, observer), sides, software)
-        for image in images
-    )
+    doubts: dict[str, Doubt] = {}
+
+    def read(image: Image) -> ReadImage:
+        reading = newest_reading(keeper, image.id, observer)
+        if reading is None:
+            return _measure_image(image, None, sides, Circumstances(), software)
+        reader = reading.landmarks.observer
+        if reader not in doubts:
+            doubts[reader] = doubt_of(keeper, reader)
+        given = Circumstances(doubt=doubts[reader], sex=sex_of(keeper, image))
+        return _measure_image(image, reading, sides, given, software)
+
+    return tuple(read(image) for image in images)
 
 
 def newest_reading(keeper: Keeper, image: str, observer: str | None) -> Reading | None:
@@ -152,11 +177,17 @@ def newest_reading(keeper: Keeper, image: str, observer: str | None) -> Reading 
 
 
 def _measure_image(
-    image: Image, reading: Reading | None, sides: Sequence[Side], software: str
+    image: Image,
+    reading: Reading | None,
+    sides: Sequence[Side],
+    given: Circumstances,
+    software: str,
 ) -> ReadImage:
     landmarks = (
         LandmarkSet(image=image.id, observer="nobody") if reading is None else reading.landmarks
     )
     shown = [side for side in sides if image.laterality.shows(side)]
-    findings = measure_landmarks(image.film(), landmarks, shown, software=software)
+    findings = measure_landmarks(
+        image.film(), landmarks, shown, circumstances=given, software=software
+    )
     return ReadImage(image=image, reading=reading, findings=findings)

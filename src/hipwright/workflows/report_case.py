@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -11,52 +11,28 @@ from numpy.typing import NDArray
 
 from hipwright.catalog import Catalog, load
 from hipwright.catalog.entries import MeasurementDefinition
-from hipwright.catalog.headlines import headlines
-from hipwright.domain.film_marks import Mark
 from hipwright.domain.keeping import Case, GradedReading, Identity, Image, Person, Reading
-from hipwright.domain.landmarks import PlacedPoint
+from hipwright.domain.measurement import Measurement
 from hipwright.domain.report import Document, FigureRow, FilmFigure
-from hipwright.domain.side import Side
 from hipwright.domain.study import VIEW_NAMES
-from hipwright.engines.anatomy.canonical import FilmBorder
 from hipwright.engines.measurement.measure import ReadFilm, read_film
+from hipwright.engines.outcomes.change import Change
 from hipwright.engines.reporting.case_report import (
     ReportedCase,
+    ReportedChange,
     ReportedFilm,
     ReportedGrade,
-    ReportedPicture,
     case_report,
     letter_text,
 )
-from hipwright.engines.reporting.film_marks import marks_for
-from hipwright.engines.reporting.label_room import with_room
+from hipwright.engines.reporting.numbers import value_with_unit, written
+from hipwright.workflows.compare_films import comparable_pairs, compare_films
+from hipwright.workflows.film_parts import shown_parts
 from hipwright.workflows.measure_hip import ReadImage, measure_case
 from hipwright.workflows.ports import Dock, FilmPrinter, IdentityKeeper, Keeper
+from hipwright.workflows.reading_doubt import circumstances_of
 
 Floats = NDArray[np.float64]
-
-MOST_DRAWN = 4
-"""Measurements drawn on one printed film: more would hide it."""
-
-FAR_FROM_JOINT = frozenset(
-    {"femoral_shaft_proximal", "femoral_shaft_distal", "obturator_foramen_medial"}
-)
-"""Landmarks that a close-up of the joint may leave out."""
-
-LETTER_SHARE = 0.026
-"""Size of a label over the width of the page's text, as the documents print it."""
-
-PAIRED_SHARE, LONE_SHARE = 0.48, 0.62
-"""How much of the page's text width a picture fills beside another, and alone."""
-
-LONE_HIP_MARGIN = 0.4
-"""The same on a view of one hip, where the neighborhood tells which way is up."""
-
-SMALLEST_PART = 0.15
-"""Least width and height of a printed part, as a share of the film: one landmark has none."""
-
-CROP_MARGIN = 0.12
-"""Room around the landmarks on a printed film, as a share of their extent."""
 
 DAYS_IN_YEAR = 365.25
 
@@ -112,7 +88,7 @@ def report_case(
     )
     dates = _Dates(person=person, identity=sources.identity)
     films = tuple(
-        _reported_film(image, case, dates, catalog, software)
+        _reported_film(sources.keeper, image, case, dates, software)
         for image in read
         if image.reading is not None
     )
@@ -126,6 +102,7 @@ def report_case(
         software=software,
         caution=caution,
         films=films,
+        changes=tuple(_changes(read, case, dates)),
         grades=tuple(_grade(grade, catalog) for grade in sources.keeper.grades_of(case.id)),
     )
     document = case_report(facts, catalog)
@@ -165,78 +142,71 @@ def _who(person: Person, identity: IdentityKeeper | None) -> tuple[tuple[str, st
 
 
 def _reported_film(
-    shown: ReadImage, case: Case, dates: _Dates, catalog: Catalog, software: str
+    keeper: Keeper, shown: ReadImage, case: Case, dates: _Dates, software: str
 ) -> ReportedFilm:
     image, reading = shown.image, shown.reading
     assert reading is not None  # noqa: S101 - the caller leaves unread films out
     film = image.film()
-    read = read_film(film, reading.landmarks, catalog=catalog, software=software)
+    given = circumstances_of(keeper, image, reading.landmarks.observer)
+    read = read_film(
+        film,
+        reading.landmarks,
+        catalog=load(),
+        doubt=given.doubt,
+        sex=given.sex,
+        software=software,
+    )
     return ReportedFilm(
         image=image.id,
-        name=", ".join(part for part in (VIEW_NAMES[image.view], image.phase) if part),
+        name=_film_name(image),
         when=dates.of(image.acquired_on),
         observer=observer_name(reading.landmarks.observer),
         columns=image.columns,
         rows=image.rows,
-        pictures=tuple(_shown_parts(image, case, read)),
+        pictures=tuple(shown_parts(image, case, read)),
         findings=shown.findings,
         facts=_film_facts(image, reading, read),
         warnings=image.warnings,
     )
 
 
+def _film_name(image: Image) -> str:
+    return ", ".join(part for part in (VIEW_NAMES[image.view], image.phase) if part)
+
+
+def _changes(read: Sequence[ReadImage], case: Case, dates: _Dates) -> Iterator[ReportedChange]:
+    """What differs between every two films of one view, newest pair first."""
+
+    def told(found: Measurement, shown: ReadImage) -> str:
+        return (
+            f"{value_with_unit(found)} ({shown.image.phase or dates.of(shown.image.acquired_on)})"
+        )
+
+    for earlier, later in comparable_pairs(read):
+        view = VIEW_NAMES[later.image.view]
+        for compared in compare_films(earlier, later, case.side):
+            change = compared.change
+            yield ReportedChange(
+                name=f"{compared.later.name} ({view})",
+                earlier=told(compared.earlier, earlier),
+                later=told(compared.later, later),
+                change=written(change.difference, compared.later.reported_to)
+                + compared.later.unit.label,
+                verdict=_verdict(change),
+            )
+
+
+def _verdict(change: Change) -> str:
+    limit = f"{change.smallest_detectable_change:.3g}{change.unit.label}"
+    relation = "more than" if change.is_beyond_doubt else "within"
+    source = f"{change.source.text.split('.')[0]} [{change.source.seen.value}]"
+    return f"{relation} the smallest detectable change of {limit} ({source})"
+
+
 def observer_name(observer: str) -> str:
     """``human:ab`` as shown to people: ``AB``; algorithms keep their full name."""
     kind, _, code = observer.partition(":")
     return code.upper() if kind == "human" else observer
-
-
-def _shown_parts(image: Image, case: Case, read: ReadFilm) -> Iterator[ReportedPicture]:
-    """The whole of a film that shows both hips, then the hip itself with what is drawn."""
-    film = read.film
-    border = FilmBorder(film=film, side=case.side)
-    if film.view.shows_both_hips:
-        yield _part(image, (), _extent(read, None), "overview")
-    drawn = [key for key in headlines() if film.view in read.catalog.measurement(key).views]
-    marks: dict[Mark, None] = {}
-    for key in drawn[:MOST_DRAWN]:
-        marks.update(dict.fromkeys(marks_for(key, read, border)))
-    yield _part(image, tuple(marks), _extent(read, case.side), f"{case.side} hip")
-
-
-def _part(image: Image, marks: tuple[Mark, ...], extent: Floats, shows: str) -> ReportedPicture:
-    low, high = extent
-    lacking = np.maximum(SMALLEST_PART * min(image.columns, image.rows) - (high - low), 0) / 2
-    low, high = low - lacking, high + lacking
-    paired = image.view.shows_both_hips
-    margin = CROP_MARGIN if paired else LONE_HIP_MARGIN
-    pad = margin * float((high - low).max())
-    left, top = np.maximum(low - pad, -0.5)
-    right, bottom = np.minimum(high + pad, [image.columns - 0.5, image.rows - 0.5])
-    share = PAIRED_SHARE if paired else LONE_SHARE
-    letter = LETTER_SHARE * float(right - left) / share
-    return ReportedPicture(
-        crop_px=(float(left), float(top), float(right - left), float(bottom - top)),
-        text_width_share=share,
-        marks=with_room(marks, letter_px=letter, right_px=float(right)),
-        shows=shows,
-    )
-
-
-def _extent(read: ReadFilm, side: Side | None) -> Floats:
-    """Corners of what was placed, of one side's hip joint or of everything, (2, 2) in pixels.
-
-    Where nothing was placed, those of the whole film.
-    """
-    placed = [
-        np.array([[item.x_px, item.y_px]]) if isinstance(item, PlacedPoint) else item.xy_px
-        for item in read.landmarks
-        if side is None or (item.side is side and item.id not in FAR_FROM_JOINT)
-    ]
-    if not placed:
-        return np.array([[-0.5, -0.5], [read.film.columns - 0.5, read.film.rows - 0.5]])
-    xy = np.concatenate(placed)
-    return np.stack([xy.min(axis=0), xy.max(axis=0)])
 
 
 def _film_facts(image: Image, reading: Reading, read: ReadFilm) -> tuple[tuple[str, str], ...]:

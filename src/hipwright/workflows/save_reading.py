@@ -10,6 +10,7 @@ from hipwright.domain.side import Side
 from hipwright.domain.study import View
 from hipwright.workflows.measure_hip import ReadImage, check_landmarks, measure_landmarks
 from hipwright.workflows.ports import Keeper
+from hipwright.workflows.reading_doubt import circumstances_of
 
 
 def save_reading(
@@ -48,7 +49,13 @@ def save_reading(
         expected_version = max((kept.version for kept in history), default=0)
     saved = keeper.save_reading(case.id, landmarks, expected_version=expected_version)
     shown = [side for side in Side if image.laterality.shows(side)]
-    findings = measure_landmarks(image.film(), landmarks, shown, software=software)
+    findings = measure_landmarks(
+        image.film(),
+        landmarks,
+        shown,
+        circumstances=circumstances_of(keeper, image, landmarks.observer),
+        software=software,
+    )
     return ReadImage(image=image, reading=saved, findings=findings)
 
 

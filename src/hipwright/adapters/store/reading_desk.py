@@ -90,6 +90,17 @@ class ReadingDesk(ImageDesk):
         same = _same(known_id(image, of="image"), observer, reading)
         return self._readings(_VERSIONS.where(*same))
 
+    def repeat_readings_by(self, observer: str) -> Sequence[Reading]:
+        """List the newest version of every reading of images this observer read repeatedly."""
+        repeated = (
+            select(_READING.image_id)
+            .where(_READING.observer == observer)
+            .group_by(_READING.image_id)
+            .having(func.count() > 1)
+        )
+        mine = (_READING.observer == observer, _READING.image_id.in_(repeated))
+        return self._readings(_NEWEST.where(*mine))
+
     def save_grade(self, grade: GradedReading) -> None:
         """Keep a grade; it takes the place of an older one of the same kind."""
         with self.transactions.writing("cannot save the grade") as writer:
