@@ -79,6 +79,7 @@ def open_house(folder: Path, **settings: Any) -> Iterator[WebHouse]:
         open_workspace(folder / "workspace", create=True) as opened,
         socket.create_server(("127.0.0.1", 0)) as listener,
     ):
+        listener.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         port = listener.getsockname()[1]
         clock, said = MovedClock(), []
         app = create_app(

@@ -138,7 +138,8 @@ def _listen(host: str, port: int | None) -> socket.socket:
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     reason = ""
     for wanted in (port,) if port is not None else (USUAL_PORT, ANY_PORT):
-        listener = socket.socket(family, socket.SOCK_STREAM)
+        # Told that it is TCP, or asyncio leaves small answers waiting 40 ms for company.
+        listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         if sys.platform != "win32":
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:

@@ -122,3 +122,11 @@ def test_under_tls_the_cookie_is_secure_and_the_names_are_the_certificates(
         assert answer.headers["strict-transport-security"]
         bad = httpx.get(link, verify=trusted, headers={"Host": "attacker.example"})
         assert bad.status_code == 421
+
+
+def test_small_answers_leave_at_once() -> None:
+    # asyncio turns the waiting for company off only for sockets that say they are TCP.
+    from hipwright.apps.cli.serve import _listen
+
+    with _listen("127.0.0.1", 0) as listener:
+        assert listener.proto == socket.IPPROTO_TCP

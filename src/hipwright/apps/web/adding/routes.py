@@ -40,7 +40,7 @@ class Begin(BaseModel):
     into: str = ""
 
 
-def found(request: Request, name: str) -> Arriving:
+async def found(request: Request, name: str) -> Arriving:
     """The import that the address names."""
     arriving = web_state(request).arrivals.find(name)
     if arriving is None:
@@ -72,7 +72,7 @@ async def bring(
     """Bring one file in, as it comes, to a folder that is emptied afterward."""
     if arriving.stage is not Stage.BRINGING or arriving.stop.is_set():
         raise _over()
-    path = await run_in_threadpool(_place, arriving, unquote(x_file_path))
+    path = _place(arriving, unquote(x_file_path))
     limit = web_state(request).settings.upload_limit_bytes
     with path.open("wb") as file:
         async for chunk in request.stream():
