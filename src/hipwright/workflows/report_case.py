@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 
 from hipwright.catalog import Catalog, load
 from hipwright.catalog.entries import MeasurementDefinition
+from hipwright.catalog.headlines import headlines
 from hipwright.domain.keeping import Case, GradedReading, Identity, Image, Person, Reading
-from hipwright.domain.measurement import Measurement
 from hipwright.domain.report import Document, FigureRow, FilmFigure
 from hipwright.domain.study import VIEW_NAMES
 from hipwright.engines.measurement.measure import ReadFilm, read_film
-from hipwright.engines.outcomes.change import Change
+from hipwright.engines.outcomes.change import FROM_INTERVALS, OWN
 from hipwright.engines.reporting.case_report import (
     ReportedCase,
     ReportedChange,
@@ -26,7 +26,7 @@ from hipwright.engines.reporting.case_report import (
     letter_text,
 )
 from hipwright.engines.reporting.numbers import value_with_unit, written
-from hipwright.workflows.compare_films import comparable_pairs, compare_films
+from hipwright.workflows.compare_films import Compared, comparable_pairs, compare_films
 from hipwright.workflows.film_parts import shown_parts
 from hipwright.workflows.measure_hip import ReadImage, measure_case
 from hipwright.workflows.ports import Dock, FilmPrinter, IdentityKeeper, Keeper
@@ -35,6 +35,12 @@ from hipwright.workflows.reading_doubt import circumstances_of
 Floats = NDArray[np.float64]
 
 DAYS_IN_YEAR = 365.25
+
+CHANGE_SOURCES = {
+    OWN.id: "from this practice's repeat readings",
+    FROM_INTERVALS.id: "from the two intervals [derived]",
+}
+"""Where a smallest detectable change comes from, when it is not a published default."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,32 +181,37 @@ def _film_name(image: Image) -> str:
 
 
 def _changes(read: Sequence[ReadImage], case: Case, dates: _Dates) -> Iterator[ReportedChange]:
-    """What differs between every two films of one view, newest pair first."""
+    """What differs between every two films of one view, newest pair first.
 
-    def told(found: Measurement, shown: ReadImage) -> str:
-        return (
-            f"{value_with_unit(found)} ({shown.image.phase or dates.of(shown.image.acquired_on)})"
-        )
+    The main findings, and whatever else is beyond what repeat readings differ by.
+    """
+
+    def occasion(shown: ReadImage) -> str:
+        return shown.image.phase or dates.of(shown.image.acquired_on)
 
     for earlier, later in comparable_pairs(read):
-        view = VIEW_NAMES[later.image.view]
+        pair = f"{VIEW_NAMES[later.image.view]}, {occasion(earlier)} and {occasion(later)}"
         for compared in compare_films(earlier, later, case.side):
-            change = compared.change
-            yield ReportedChange(
-                name=f"{compared.later.name} ({view})",
-                earlier=told(compared.earlier, earlier),
-                later=told(compared.later, later),
-                change=written(change.difference, compared.later.reported_to)
-                + compared.later.unit.label,
-                verdict=_verdict(change),
-            )
+            is_main = compared.later.definition in headlines()
+            if is_main or compared.change.is_beyond_doubt:
+                yield _reported_change(compared, pair, is_main=is_main)
 
 
-def _verdict(change: Change) -> str:
-    limit = f"{change.smallest_detectable_change:.3g}{change.unit.label}"
+def _reported_change(compared: Compared, pair: str, *, is_main: bool) -> ReportedChange:
+    change, later = compared.change, compared.later
+    unit = later.unit.label
+    limit = written(change.smallest_detectable_change, later.reported_to) + unit
     relation = "more than" if change.is_beyond_doubt else "within"
-    source = f"{change.source.text.split('.')[0]} [{change.source.seen.value}]"
-    return f"{relation} the smallest detectable change of {limit} ({source})"
+    return ReportedChange(
+        name=later.name,
+        pair=pair,
+        earlier=value_with_unit(compared.earlier),
+        later=value_with_unit(later),
+        change=written(change.difference, later.reported_to) + unit,
+        verdict=f"{relation} {limit}",
+        source=CHANGE_SOURCES.get(change.source.id, f"default [{change.source.seen.value}]"),
+        is_main=is_main,
+    )
 
 
 def observer_name(observer: str) -> str:

@@ -78,13 +78,20 @@ class ReportedGrade:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReportedChange:
-    """One measurement on two films of the hip."""
+    """One measurement on two films of the hip.
+
+    ``pair`` names the two films, ``source`` where the smallest detectable change comes
+    from; ``is_main`` says whether the letter tells it.
+    """
 
     name: str
     earlier: str
     later: str
     change: str
     verdict: str
+    pair: str = ""
+    source: str = ""
+    is_main: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +127,7 @@ def case_report(case: ReportedCase, catalog: Catalog) -> Document:
         *(_film_section(case, film, catalog) for film in read),
     ]
     if case.changes:
-        sections.append(Section(title="Change between films", blocks=(_changes(case.changes),)))
+        sections.append(Section(title="Change between films", blocks=_changes(case.changes)))
     if case.grades:
         sections.append(Section(title="Graded readings", blocks=(_grades(case.grades),)))
     sections.append(Section(title="How to read this", blocks=tuple(_method(case, read, catalog))))
@@ -187,7 +194,7 @@ def letter_text(case: ReportedCase, catalog: Catalog) -> str:
     head = f"{case.side_name.capitalize()} hip ({case.code})."
     films = [film_sentence(case, film, catalog) for film in case.films if _measured(film.findings)]
     grades = [f"{g.name}: {g.value} (graded by {g.observer})." for g in case.grades]
-    changes = [f"{c.name}: {c.earlier} to {c.later}, {c.verdict}." for c in case.changes]
+    changes = [_change_sentence(c) for c in case.changes if c.is_main]
     lines = films or ["No film has been read yet."]
     leveled = sorted({line for film in case.films for line in baselines(film.findings)})
     method = [f"Leveled by the {'; '.join(leveled)}."] if leveled else []
@@ -310,19 +317,45 @@ def _class_cell(found: Measurement, catalog: Catalog) -> Cell:
     return Cell(text=classed.in_words(), quiet=f"{classed.scheme} [{seen}{variant}]")
 
 
-def _changes(changes: Sequence[ReportedChange]) -> Table:
-    columns = (
-        Column(heading="Measurement", share=3),
-        Column(heading="Earlier", numeric=True, share=2),
-        Column(heading="Later", numeric=True, share=2),
-        Column(heading="Change", numeric=True),
-        Column(heading="Against what repeat readings differ by", share=3),
+def _change_sentence(change: ReportedChange) -> str:
+    where = f" ({change.pair})" if change.pair else ""
+    return f"{change.name}{where}: {change.earlier} to {change.later}, {change.verdict}."
+
+
+CHANGE_COLUMNS = (
+    Column(heading="Earlier", numeric=True),
+    Column(heading="Later", numeric=True),
+    Column(heading="Change", numeric=True),
+    Column(heading="Against the smallest detectable change", share=3),
+)
+
+
+def _changes(changes: Sequence[ReportedChange]) -> tuple[Table, ...]:
+    """One table for every pair of films."""
+    pairs = dict.fromkeys(change.pair for change in changes)
+    return tuple(
+        _change_table(pair, [change for change in changes if change.pair == pair])
+        for pair in pairs
     )
+
+
+def _change_table(pair: str, changes: Sequence[ReportedChange]) -> Table:
     rows = tuple(
-        tuple(Cell(text=text) for text in (c.name, c.earlier, c.later, c.change, c.verdict))
+        (
+            Cell(text=c.name),
+            Cell(text=c.earlier),
+            Cell(text=c.later),
+            Cell(text=c.change),
+            Cell(text=c.verdict, quiet=c.source),
+        )
         for c in changes
     )
-    return Table(caption="Change between two films of this hip", columns=columns, rows=rows)
+    name = Column(heading=pair or "Measurement", share=3)
+    return Table(
+        caption=f"Change between two films of this hip: {pair}",
+        columns=(name, *CHANGE_COLUMNS),
+        rows=rows,
+    )
 
 
 def _grades(grades: Sequence[ReportedGrade]) -> Table:

@@ -31,7 +31,7 @@ def _center_edge(edge: str, sheet: Sheet, text: str) -> None:
                stroke=Stroke.BASELINE)  # fmt: skip
     sheet.line(center, center + 1.3 * reach * UP)
     sheet.line(center, _past(center, tip))
-    sheet.label(sheet.angle(center, UP, tip - center, 0.7 * reach), text)
+    sheet.label(sheet.angle(center, UP, tip - center, 0.5 * reach), text)
 
 
 def _rise(start: str, end: str, sheet: Sheet, text: str) -> None:
