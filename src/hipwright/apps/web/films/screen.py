@@ -55,11 +55,11 @@ def _is_shown(entry: MeasurementDefinition, view: View) -> bool:
 
 
 def reading_order(catalog: Catalog, view: View) -> list[LandmarkDefinition]:
-    """The landmarks of a view in the order they are asked for."""
+    """The landmarks of a view, in the order they are asked for."""
     asked = [name for step in catalog.reading_order.get(view, ()) for name in step.landmarks]
     seen = (entry.id for entry in catalog.landmarks.values() if view in entry.views)
     names = dict.fromkeys([*asked, *seen])
-    return [catalog.landmark(name) for name in names if name not in NOT_ASKED]
+    return [catalog.landmark(name) for name in names]
 
 
 def _titles(catalog: Catalog, view: View) -> dict[str, str]:
@@ -85,7 +85,7 @@ def _landmark(entry: LandmarkDefinition, used: Collection[str], titles: Mapping[
         "midline": entry.midline,
         "definition": entry.definition,
         "title": titles.get(entry.id, ""),
-        "used": entry.id in used,
+        "used": entry.id in used and entry.id not in NOT_ASKED,
     }
 
 

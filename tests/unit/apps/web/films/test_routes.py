@@ -37,7 +37,7 @@ def test_the_page_holds_the_film_its_landmarks_and_the_caution(
     assert "Not a medical device" in page.text
     facts = facts_of(page.text)
     assert (facts["case"], facts["columns"], facts["sides"]) == (case.code, 400, ["left", "right"])
-    order = [landmark["id"] for landmark in facts["landmarks"]]
+    order = [landmark["id"] for landmark in facts["landmarks"] if landmark["used"]]
     assert order[0] == "femoral_head"
     assert "calibration_ball" not in order
 

@@ -85,7 +85,12 @@ export class Overlay {
   outline(key, item) {
     const kind = this.model.landmarkOf(key)?.kind;
     if (kind !== "contour" || item.xy.length < 2) return [];
-    return [this.line(item.xy, key === this.model.target ? "contour active" : "contour")];
+    const isActive = key === this.model.target;
+    const line = this.line(item.xy, isActive ? "contour active" : "contour");
+    const points = line.querySelector(".over")?.getAttribute("points") ?? "";
+    // An outline is chosen by its line; its points show once it is chosen.
+    if (!isActive) line.append(drawn("polyline", { points, class: "hit", "data-handle": `${key}~0` }));
+    return [line];
   }
 
   /** Places where the active contour can be given a further vertex. */
@@ -145,8 +150,7 @@ export class Overlay {
       const isActive = key === this.model.target;
       const isPoint = this.model.landmarkOf(key)?.kind === "point";
       item.xy.forEach((place, index) => {
-        if (!isPoint && !isActive && index > 0) return this.quiet(key, index, place, kept);
-        return this.handle(key, index, place, kept);
+        if (isPoint || isActive || index === 0) this.handle(key, index, place, kept);
       });
     }
     for (const [name, element] of this.handles) {
@@ -155,19 +159,6 @@ export class Overlay {
       element.remove();
       this.handles.delete(name);
     }
-  }
-
-  /** A vertex of an outline that is not active: seen, not focusable. @param {string} key @param {number} index @param {Place} place @param {Set<string>} kept */
-  quiet(key, index, place, kept) {
-    const name = `${key}#${index}`;
-    kept.add(name);
-    const element = this.elementFor(name, key, index);
-    element.setAttribute("class", "handle quiet");
-    element.removeAttribute("tabindex");
-    element.removeAttribute("role");
-    element.removeAttribute("aria-label");
-    element.setAttribute("aria-hidden", "true");
-    this.put(element, place);
   }
 
   /** @param {string} key @param {number} index @param {Place} place @param {Set<string>} kept */
@@ -244,12 +235,13 @@ function label(text, x, y, name) {
 }
 
 /**
- * What a handle's name says: a vertex, or a place for a new one before that vertex.
+ * What a handle's name says: a vertex, a place for a new one before that vertex, or a line.
  * @param {string} handle
- * @returns {{ key: string, index: number, isNew: boolean }}
+ * @returns {{ key: string, index: number, isNew: boolean, isLine: boolean }}
  */
 export function parsedHandle(handle) {
   const isNew = handle.includes("+");
-  const [key = "", index = "0"] = handle.split(isNew ? "+" : "#");
-  return { key, index: Number(index), isNew };
+  const isLine = handle.includes("~");
+  const [key = "", index = "0"] = handle.split(isNew ? "+" : isLine ? "~" : "#");
+  return { key, index: Number(index), isNew, isLine };
 }

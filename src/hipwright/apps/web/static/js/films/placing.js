@@ -128,8 +128,12 @@ export class Placing {
     }
   }
 
-  /** @param {{ key: string, index: number, isNew: boolean }} handle @param {Place} place */
-  grasp({ key, index, isNew }, place) {
+  /** @param {{ key: string, index: number, isNew: boolean, isLine: boolean }} handle @param {Place} place */
+  grasp({ key, index, isNew, isLine }, place) {
+    if (isLine) {
+      this.model.aim(key, { placing: false, vertex: 0 });
+      return;
+    }
     if (isNew) this.model.addVertex(key, index, place);
     else this.model.aim(key, { placing: false, vertex: index });
     const at = this.model.placed.get(key)?.xy[index];
