@@ -72,6 +72,8 @@ def draw_shaft(hip: AnalyticHip) -> DrawnHip:
     scar_deg = hip.socket.roof_deg - femur.fear_deg
     scar = 8.0 * np.array([np.cos(np.radians(scar_deg)), np.sin(np.radians(scar_deg))])
     middle, foramen, radius = np.array([2.0, 3.0]), np.array([-18.0, -62.0]), 26.0
+    line = {a: foramen + from_up(radius, a) for a in (55, 45, 35, 25, 10, -8, -26, -44)}
+    higher = np.array([0.0, femur.shenton_step_mm])
     return DrawnHip(
         points={
             "femoral_shaft_proximal": top,
@@ -80,12 +82,8 @@ def draw_shaft(hip: AnalyticHip) -> DrawnHip:
             "physeal_scar_lateral": middle + scar,
         },
         contours={
-            "shenton_obturator_arc": np.array(
-                [foramen + from_up(radius, a) for a in (10, -8, -26, -44)]
-            ),
-            "shenton_neck_arc": np.array(
-                [foramen + from_up(radius + femur.shenton_step_mm, a) for a in (55, 45, 35, 25)]
-            ),
+            "shenton_obturator_arc": np.array([line[a] for a in (10, -8, -26, -44)]),
+            "shenton_neck_arc": np.array([line[a] + higher for a in (55, 45, 35, 25)]),
         },
         truth={
             "neck_shaft_angle": femur.neck_shaft_deg,

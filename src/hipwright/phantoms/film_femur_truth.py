@@ -123,7 +123,7 @@ def read_femur(
         base_inferior=places[3],
         onset=None if onset is None else frame.px(onset)[0],
         head_neck=frame.px(resampled(upper, 48)),
-        neck_arc=frame.px(_lower_line(outline, x, ends[1])),
+        neck_arc=frame.px(_lower_line(outline, base_x, base[1])),
     )
 
 
@@ -154,7 +154,7 @@ def _upper_line(outline: Array, x: float, y: float) -> Array:
 
 
 def _lower_line(outline: Array, x: float, y: float) -> Array:
-    """Give the lower outline from the narrowest neck to where the head hides it, mm."""
+    """Give the lower outline from the base of the neck to where the head hides it, mm."""
     angle = np.degrees(np.arctan2(outline[:, 1], outline[:, 0]))
     start = np.degrees(np.arctan2(y, x))
     kept = (angle <= start) & (angle >= _HIDDEN_BY_HEAD_DEG) & (outline[:, 0] <= x + 1e-6)

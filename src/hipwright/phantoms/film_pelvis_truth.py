@@ -15,6 +15,7 @@ from hipwright.phantoms.surfaces import TriangleSurface
 _BELOW_HEAD_MM, _MEDIAL_OF_HEAD_MM = 42.0, 45.0
 _FORAMEN_HALF_MM = 60.0
 _SMALLEST_FORAMEN_MM2 = 150.0
+_CORNER_MM = 1.5
 _LEVELS_MM = np.arange(-9.0, 8.0, 3.0)
 _SLAB_MM = 1.6
 
@@ -83,12 +84,23 @@ def foramen_px(
     arc = np.column_stack([seen, highest]).astype(np.float64)
     # upper outline only: down to the level of the widest place, from the neck's side
     arc = arc[arc[:, 1] < widest]
-    arc = arc if not medial_is_less else arc[::-1]
+    arc = _from_the_corner(arc if not medial_is_less else arc[::-1], round(_CORNER_MM / fine_mm))
 
     def px(fine: Array) -> Array:
         return shadow.first_px + np.asarray(fine) * shadow.step_px
 
     return px(np.array(medial)), px(np.array(lateral)), px(resampled(arc, 9))
+
+
+def _from_the_corner(arc: Array, reach: int) -> Array:
+    """Leave out where the outline turns down, by more than 45°, into the foramen's lateral side.
+
+    ``arc`` begins there, a pixel a step; ``reach`` is over how many pixels it is looked at.
+    """
+    top = int(arc[:, 1].argmin())
+    ahead = np.minimum(np.arange(top) + reach, top)
+    falls = np.flatnonzero(arc[:top, 1] - arc[ahead, 1] > reach)
+    return arc[ahead[falls[-1]] if len(falls) else 0 :]
 
 
 def anterior_ends_px(film: SimulatedFilm, hip: HipTruth) -> tuple[Array, Array]:
