@@ -24,7 +24,7 @@ def catalog(*, json: JsonFlag = False) -> None:
     if json:
         print_document(catalog_document(shelf))
         return
-    console = Console()
+    console = Console(markup=False)  # brackets in a definition are brackets
     console.print(_landmarks(shelf))
     console.print(_measurements(shelf))
 

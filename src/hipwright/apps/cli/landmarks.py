@@ -53,7 +53,13 @@ def landmarks(
 
 
 def _image(keeper: Keeper, case: Case, wanted: str) -> Image:
-    films = [i for i in keeper.images_of(case.person) if i.kind is not ImageKind.SERIES]
+    films = [
+        image
+        for image in keeper.images_of(case.person)
+        if image.kind is not ImageKind.SERIES
+        and image.view.is_film
+        and image.laterality.shows(case.side)
+    ]
     if wanted:
         found = [image for image in films if image.id == wanted]
     else:
@@ -62,8 +68,8 @@ def _image(keeper: Keeper, case: Case, wanted: str) -> Image:
         listed = ", ".join(f"{i.id} ({i.view.value})" for i in films) or "no films"
         raise NotFoundError(
             "cannot tell which film the landmarks belong to",
-            found=f"{wanted or 'no image id'}; the person has {listed}",
-            needed="the id of one of the films",
+            found=f"{wanted or 'no image id'}; of the {case.side} hip there are {listed}",
+            needed="the id of one of its films",
             next_step='Name it with --image or as "image" in the file.',
             field="image",
         )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from importlib import import_module
-from importlib.util import find_spec
 from typing import Annotated
 
 import typer
@@ -56,5 +55,4 @@ def options(
 
 
 for _name in COMMAND_MODULES:
-    if find_spec(f"hipwright.apps.cli.{_name}") is not None:  # until every room has moved in
-        import_module(f"hipwright.apps.cli.{_name}").register(app)
+    import_module(f"hipwright.apps.cli.{_name}").register(app)

@@ -52,6 +52,14 @@ def measure(
     workspace: Workspace = None,
 ) -> None:
     """Measure all that a case's images and landmarks allow, and say why the others are not."""
+    if source is not None and case is not None:
+        raise LandmarkError(
+            "cannot measure a case and a landmark file at once",
+            found=f"the case {case} and --from",
+            needed="one of the two",
+            next_step="Load the file into the case with `hipwright landmarks CASE --from FILE`.",
+            field="from",
+        )
     if source is not None:
         film = _film(view, size, pixel_mm, anterior)
         findings = _from_file(source, film)
@@ -122,7 +130,7 @@ def _scale(pixel_mm: float | None) -> Calibration:
 
 
 def _print_table(findings: tuple[Finding, ...]) -> None:
-    console = Console()
+    console = Console(markup=False)  # brackets in a reason are brackets
     table = Table(title="Measurements", title_justify="left")
     for heading, justify in (
         ("Side", "left"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -100,7 +101,8 @@ def _put(to: Path, content: bytes) -> None:
         beside.write_bytes(content)
         beside.replace(to)
     except OSError as error:
-        beside.unlink(missing_ok=True)
+        with suppress(OSError):
+            beside.unlink()
         raise KeepingError(
             "cannot write the report",
             found=error.strerror or type(error).__name__,

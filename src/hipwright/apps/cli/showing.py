@@ -49,5 +49,7 @@ def told_plainly(command: Callable[P, R]) -> Callable[P, R]:
 
 
 def print_document(document: BaseModel) -> None:
-    """Print one JSON document on stdout."""
-    sys.stdout.write(as_json(document) + "\n")
+    """Print one JSON document on stdout, in UTF-8 whatever the terminal speaks (RFC 8259)."""
+    sys.stdout.flush()
+    sys.stdout.buffer.write(f"{as_json(document)}\n".encode())
+    sys.stdout.buffer.flush()
