@@ -24,7 +24,7 @@ def line(code: str, **facts: object) -> CaseLine:
         "newest_film_on": date(2020, 6, 14),
         "stamp": "",
     }
-    return CaseLine(**(usual | facts))  # pyright: ignore[reportArgumentType]
+    return CaseLine(**(usual | facts))  # pyright: ignore[reportArgumentType] - any of the facts
 
 
 def codes(wanted: Wanted, *lines: CaseLine, number: int = 1, size: int = 10) -> list[str]:

@@ -65,7 +65,7 @@ def refused(*words: object) -> str:
 def get(link: str, **options: object) -> httpx.Response:
     """Follow a link as soon as somebody answers."""
     end = time.monotonic() + PATIENCE_S
-    with httpx.Client(follow_redirects=True, **options) as client:  # pyright: ignore[reportArgumentType]
+    with httpx.Client(follow_redirects=True, **options) as client:  # pyright: ignore[reportArgumentType] - options of one kind each
         while True:
             try:
                 return client.get(link)
