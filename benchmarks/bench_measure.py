@@ -4,7 +4,8 @@ Goal of the work order: 100 ms for a film; aim 15 ms for both hips.
 """
 
 from collections.abc import Callable
-from typing import Any
+
+from pytest_benchmark.fixture import BenchmarkFixture
 
 from hipwright.catalog import load
 from hipwright.domain.side import Side
@@ -12,8 +13,6 @@ from hipwright.engines.anatomy.canonical import FilmBorder
 from hipwright.engines.measurement.measure import measure_film, read_film
 from hipwright.phantoms.analytic_film import AnalyticFilm, lateral_film, pelvis_film
 from hipwright.phantoms.analytic_hip import KINDS
-
-Benchmark = Callable[[Callable[[], Any]], Any]
 
 
 def all_of(made: AnalyticFilm) -> Callable[[], int]:
@@ -29,11 +28,11 @@ def all_of(made: AnalyticFilm) -> Callable[[], int]:
     return run
 
 
-def test_all_measurements_of_a_pelvis_with_both_hips(benchmark: Benchmark) -> None:
+def bench_all_measurements_of_a_pelvis_with_both_hips(benchmark: BenchmarkFixture) -> None:
     made = pelvis_film({Side.LEFT: KINDS["cam"], Side.RIGHT: KINDS["retroverted"]})
     assert benchmark(all_of(made)) == 67
 
 
-def test_all_measurements_of_a_lateral(benchmark: Benchmark) -> None:
+def bench_all_measurements_of_a_lateral(benchmark: BenchmarkFixture) -> None:
     made = lateral_film(Side.LEFT, KINDS["cam"])
     assert benchmark(all_of(made)) == 9

@@ -118,9 +118,12 @@ def band_of(value: float, chosen: ReferenceRange) -> str:
 
 
 def _shares(draws: Floats, chosen: ReferenceRange) -> tuple[ClassShare, ...]:
+    edges = [band.low for band in chosen.bands[1:]]
+    below = np.searchsorted(np.sort(draws), edges, side="left")
+    counts = np.diff(below, prepend=0, append=len(draws)).tolist()
     shares = [
-        ClassShare(name=band.name, share=float(np.mean((band.low <= draws) & (draws < band.high))))
-        for band in chosen.bands
+        ClassShare(name=band.name, share=count / len(draws))
+        for band, count in zip(chosen.bands, counts, strict=True)
+        if count
     ]
-    reached = [share for share in shares if share.share > 0]
-    return tuple(sorted(reached, key=lambda share: -share.share))
+    return tuple(sorted(shares, key=lambda share: -share.share))
