@@ -1,0 +1,116 @@
+"""Makes the pictures of the documents anew from the demonstration clinic.
+
+Run from the project's folder: ``.venv/bin/python -m docs.pictures.make``. With
+``--workspace FOLDER`` a demonstration that was made before is used.
+"""
+
+from __future__ import annotations
+
+import argparse
+import socket
+import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import uvicorn
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from bench.machine import find_browser
+from hipwright.apps.web.server import create_app
+from hipwright.apps.web.settings import WebSettings
+from hipwright.domain.study import View
+from hipwright.wiring import SystemClock, Workspace, demonstration_clinic, open_workspace
+from hipwright.workflows.build_demonstration import build_demonstration, is_built
+
+HERE = Path(__file__).parent
+DESK = (1280, 800)
+PHONE = (390, 844)
+FLAGS = [
+    "--no-sandbox",
+    "--use-gl=angle",
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+]
+PATIENCE_MS = 60_000
+
+
+def main() -> None:
+    """Make all pictures."""
+    reader = argparse.ArgumentParser(description=__doc__)
+    reader.add_argument("--workspace", type=Path, help="a demonstration that was made before")
+    workspace = reader.parse_args().workspace
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        open_workspace(workspace or Path(folder) / "demonstration", create=True) as opened,
+    ):
+        if not is_built(opened.keeper):
+            build_demonstration(demonstration_clinic(opened), lambda *_: None)
+        with served(opened, Path(folder)) as (address, link), sync_playwright() as player:
+            browser = player.chromium.launch(executable_path=find_browser(), args=FLAGS)
+            make(browser, opened, address, link)
+            browser.close()
+
+
+@contextmanager
+def served(opened: Workspace, folder: Path) -> Iterator[tuple[str, str]]:
+    """Serve the workspace; give its address and a start link."""
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        listener.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        settings = WebSettings(port=listener.getsockname()[1], folder=folder / "web")
+        app = create_app(opened, settings, clock=SystemClock())
+        server = uvicorn.Server(uvicorn.Config(app, log_level="critical"))
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
+        thread.start()
+        while not server.started:
+            time.sleep(0.02)
+        state = app.state.web
+        yield settings.address("127.0.0.1"), state.start_address(state.links.make())
+        server.should_exit = True
+        thread.join(timeout=10)
+
+
+def make(browser: Browser, opened: Workspace, address: str, link: str) -> None:
+    """Visit each screen and keep what it looks like."""
+    context = browser.new_context(viewport={"width": DESK[0], "height": DESK[1]}, locale="en-US")
+    page = context.new_page()
+    page.set_default_timeout(PATIENCE_MS)
+    page.goto(link)
+    page.goto(f"{address}/workspace")
+    page.get_by_label("Reader's code").fill("demo-a")
+    page.get_by_role("button", name="Read under this code").click()
+    keeper = opened.keeper
+    rower, operated = keeper.case("DEMO-1"), keeper.case("DEMO-6")
+    pelvis = next(i for i in keeper.images_of(rower.person) if i.view is View.PELVIS_AP)
+    for name, size, path in (
+        ("cases", DESK, "/cases"),
+        ("cases-phone", PHONE, "/cases"),
+        ("case", (1280, 1500), f"/cases/{rower.code}"),
+        ("change", (1280, 700), f"/cases/{operated.code}#change"),
+        ("films", DESK, f"/films/{pelvis.id}?case={rower.code}"),
+        ("agreement", (1280, 900), "/agreement/lateral_center_edge_angle.sourcil"),
+        ("catalog", DESK, "/catalog/lateral_center_edge_angle.sourcil"),
+        ("workspace", DESK, "/workspace"),
+    ):
+        take(page, address, HERE / f"{name}.png", size, path)
+
+
+def take(page: Page, address: str, target: Path, size: tuple[int, int], path: str) -> None:
+    """One picture, once the page has come to rest."""
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    page.goto(address + path)
+    page.wait_for_load_state("networkidle")
+    anchor = path.partition("#")[2]
+    if anchor:
+        page.locator(f"#{anchor}").scroll_into_view_if_needed()
+        page.evaluate("name => document.getElementById(name).scrollIntoView()", anchor)
+    if path.startswith("/films/"):
+        page.get_by_role("table").first.wait_for()  # the numbers come by a socket
+    page.wait_for_timeout(1500)
+    page.screenshot(path=target, animations="disabled")
+
+
+if __name__ == "__main__":
+    main()
