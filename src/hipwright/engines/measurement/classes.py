@@ -80,6 +80,7 @@ def _curve(count: int, tail: float) -> tuple[Floats, Floats]:
 
 def classify(
     values: Floats,
+    estimate: Estimate,
     definition: MeasurementDefinition,
     view: View,
     catalog: Catalog,
@@ -88,20 +89,24 @@ def classify(
 ) -> Classification | None:
     """The class of a value by the entry's first range for the view and the sex.
 
-    Unrounded values are compared. The shares are of the draws; where all draws
-    agree with the placed value there is one.
+    Unrounded values are compared. Where the interval straddles a threshold the
+    shares of the draws in each class are given, else the one class.
 
     Parameters
     ----------
     values
         Shape (n + 1,): the placed value, then its draws.
+    estimate
+        The value with the interval that was made of them.
     """
     chosen = definition.range_for(view, sex)
     if chosen is None:
         return None
     draws = values[1:][np.isfinite(values[1:])]
     own = band_of(float(values[0]), chosen)
-    shares = _shares(draws, chosen) if draws.size else (ClassShare(name=own, share=1.0),)
+    reached = {band_of(end, chosen) for end in (estimate.low, estimate.high)}
+    straddles = bool(draws.size) and reached != {own}
+    shares = _shares(draws, chosen) if straddles else (ClassShare(name=own, share=1.0),)
     return Classification(
         name=own,
         shares=shares,

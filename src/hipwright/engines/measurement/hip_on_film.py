@@ -104,12 +104,13 @@ class HipOnFilm:
         defined = float(np.isfinite(values).mean())
         if defined < FEWEST_DEFINED:
             notes.append(f"defined in only {100 * defined:.0f} % of the draws")
+        estimate = interval(values)
         return Measurement(
             definition=entry.id,
             name=entry.name,
             abbreviation=entry.abbreviation,
             unit=unit,
-            estimate=interval(values),
+            estimate=estimate,
             side=self.border.side,
             view=read.film.view,
             image=read.film.image,
@@ -123,7 +124,9 @@ class HipOnFilm:
             ),
             reported_to=entry.reported_to,
             baseline=read.leveling.in_words() if entry.needs_baseline else "",
-            classification=classify(values, entry, read.film.view, read.catalog, sex=read.sex)
+            classification=classify(
+                values, estimate, entry, read.film.view, read.catalog, sex=read.sex
+            )
             if _has_classes(entry, unit)
             else None,
             notes=tuple(notes),

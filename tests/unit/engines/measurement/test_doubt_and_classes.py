@@ -198,7 +198,18 @@ def test_unrounded_values_are_compared() -> None:
 
 def test_an_entry_without_ranges_has_no_class() -> None:
     entry = CATALOG.measurement("alpha_angle.three_point.departure_half_mm")
-    assert classify(np.array([60.0, 61.0]), entry, View.PELVIS_AP, CATALOG) is None
+    values = np.array([60.0, 61.0])
+    assert classify(values, interval(values), entry, View.PELVIS_AP, CATALOG) is None
+
+
+def test_draws_beyond_the_interval_do_not_split_a_class() -> None:
+    entry = CATALOG.measurement(LCEA)
+    values = np.concatenate([[30.0, 24.9], np.linspace(26.0, 34.0, 199)])
+    estimate = interval(values)
+    assert estimate.low > 25.0
+    found = classify(values, estimate, entry, View.PELVIS_AP, CATALOG)
+    assert found is not None
+    assert not found.is_split
 
 
 def test_the_baseline_says_where_the_two_lines_differ() -> None:

@@ -55,7 +55,9 @@ def a_measurement(
             software="hipwright",
         ),
         reported_to=entry.reported_to,
-        classification=classify(draws, entry, entry.views[0], load()),
+        classification=classify(
+            draws, Estimate(value=value, low=low, high=high), entry, entry.views[0], load()
+        ),
     )
     return replace(found, **changes)
 
