@@ -14,9 +14,9 @@ from hipwright.domain.landmarks import PlacedPoint
 from hipwright.domain.side import Side
 from hipwright.engines.anatomy.canonical import FilmBorder
 from hipwright.engines.measurement.film_reading import ReadFilm
-from hipwright.engines.reporting.case_report import ReportedPicture
 from hipwright.engines.reporting.film_marks import marks_for
 from hipwright.engines.reporting.label_room import with_room
+from hipwright.engines.reporting.reported_case import ReportedPicture
 
 Floats = NDArray[np.float64]
 

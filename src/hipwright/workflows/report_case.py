@@ -17,15 +17,14 @@ from hipwright.domain.report import Document, FigureRow, FilmFigure
 from hipwright.domain.study import VIEW_NAMES
 from hipwright.engines.measurement.measure import ReadFilm, read_film
 from hipwright.engines.outcomes.change import FROM_INTERVALS, OWN
-from hipwright.engines.reporting.case_report import (
+from hipwright.engines.reporting.case_report import case_report, letter_text
+from hipwright.engines.reporting.numbers import value_with_unit, written
+from hipwright.engines.reporting.reported_case import (
     ReportedCase,
     ReportedChange,
     ReportedFilm,
     ReportedGrade,
-    case_report,
-    letter_text,
 )
-from hipwright.engines.reporting.numbers import value_with_unit, written
 from hipwright.workflows.compare_films import Compared, comparable_pairs, compare_films
 from hipwright.workflows.film_parts import shown_parts
 from hipwright.workflows.measure_hip import ReadImage, measure_case
@@ -151,7 +150,7 @@ def _reported_film(
     keeper: Keeper, shown: ReadImage, case: Case, dates: _Dates, software: str
 ) -> ReportedFilm:
     image, reading = shown.image, shown.reading
-    assert reading is not None  # noqa: S101 - the caller leaves unread films out
+    assert reading is not None  # noqa: S101 (the caller leaves unread films out)
     film = image.film()
     given = circumstances_of(keeper, image, reading.landmarks.observer)
     read = read_film(
@@ -173,6 +172,7 @@ def _reported_film(
         findings=shown.findings,
         facts=_film_facts(image, reading, read),
         warnings=image.warnings,
+        sex=given.sex,
     )
 
 

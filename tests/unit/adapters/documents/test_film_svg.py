@@ -24,7 +24,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 
 def drawn(*marks: Mark, crop: Crop = CROP, **how: Any) -> ET.Element:
-    return ET.fromstring(overlay_svg(marks, crop, **how))  # noqa: S314 - our own SVG
+    return ET.fromstring(overlay_svg(marks, crop, **how))  # noqa: S314 (our own SVG)
 
 
 def test_the_drawing_lies_on_the_crop_in_pixels_of_the_film() -> None:

@@ -59,6 +59,7 @@ def test_the_page_has_the_figures_of_the_engine(house: WebHouse, inside: httpx.C
     assert one.readers == (("human:AB", 1), ("human:AB", 2), ("human:CD", 1))
     assert len(one.subjects) == 6
     assert one.agreement == agreement(one.values)
+    assert one.agreement is not None
     assert one.differences == differences(one.values[:, 0], one.values[:, 1])
     table = inside.get("/agreement/table").text
     assert f"{one.agreement.smallest_detectable_change:.1f}°" in table

@@ -15,7 +15,7 @@ from hipwright.domain.side import Side
 from hipwright.engines.anatomy.canonical import FilmBorder
 from hipwright.engines.measurement.classes import classify
 from hipwright.engines.measurement.measure import measure_film, read_film
-from hipwright.engines.reporting.case_report import ReportedCase, ReportedFilm, ReportedPicture
+from hipwright.engines.reporting.reported_case import ReportedCase, ReportedFilm, ReportedPicture
 from hipwright.phantoms.analytic_film import pelvis_film
 from hipwright.phantoms.analytic_hip import AnalyticHip
 

@@ -18,14 +18,9 @@ from hipwright.domain.report import (
     Table,
 )
 from hipwright.domain.side import Side
-from hipwright.engines.reporting.case_report import (
-    ReportedChange,
-    ReportedGrade,
-    case_report,
-    film_sentence,
-    letter_text,
-)
+from hipwright.engines.reporting.case_report import case_report, film_sentence, letter_text
 from hipwright.engines.reporting.numbers import interval_in_words, value_with_unit
+from hipwright.engines.reporting.reported_case import ReportedChange, ReportedGrade
 from tests.unit.engines.reporting.reported_hips import (
     CAUTION,
     LCEA,
