@@ -60,7 +60,7 @@ def fitted_sphere(points, start, radius):
 
 def section(surface, point, normal):
     mesh = trimesh.Trimesh(surface.vertices, surface.faces, process=False)
-    return trimesh.intersections.mesh_plane(mesh, normal, point)
+    return np.asarray(trimesh.intersections.mesh_plane(mesh, normal, point))
 
 
 def section_middle(segments, point, normal, within):
@@ -123,7 +123,8 @@ def test_the_smallest_gap_is_what_the_meshes_leave_free(key, stage, side):
     hip = person.truth.hip(side)
     head = person.bones[f"femur_{side}"].outer.vertices
     head = head[np.linalg.norm(head - hip.head_center, axis=1) < hip.head_radius_mm + 0.1]
-    gap, _ = cKDTree(person.bones[f"hip_bone_{side}"].outer.vertices).query(head)
+    tree = cKDTree(person.bones[f"hip_bone_{side}"].outer.vertices)
+    gap = np.asarray(tree.query(head)[0])
     between_vertices_mm = 0.1  # vertices of both meshes stand up to a millimeter apart
     assert gap.min() == pytest.approx(hip.smallest_gap_mm, abs=between_vertices_mm)
 
@@ -215,10 +216,11 @@ def test_the_bump_is_as_high_as_the_contours_say_and_gone_after_the_operation():
         line = hip.femur.curves["head_neck_contour.1.5"] - hip.head_center
         mesh = trimesh.Trimesh(away, person.bones["femur_right"].outer.faces, process=False)
         normal = np.cross(line[0], line[80])
-        cut = trimesh.intersections.mesh_plane(mesh, normal / np.linalg.norm(normal), np.zeros(3))
+        unit = normal / np.linalg.norm(normal)
+        cut = np.asarray(trimesh.intersections.mesh_plane(mesh, unit, np.zeros(3)))
         along = np.linspace(0.0, 1.0, 9)[:, None, None]
         outline = (cut[:, 0] + along * (cut[:, 1] - cut[:, 0])).reshape(-1, 3)
-        distance, _ = cKDTree(outline).query(line[:140])
+        distance = np.asarray(cKDTree(outline).query(line[:140])[0])
         assert distance.max() < 0.25  # samples of the outline stand up to 0.4 mm apart
         height[name] = np.linalg.norm(line, axis=1) - hip.head_radius_mm
     angle = np.arange(120.0, 24.0, -0.5)  # of the contour's points
