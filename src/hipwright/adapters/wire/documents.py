@@ -71,3 +71,13 @@ class ReportDocument(WireModel):
     software: str = SOFTWARE
     file: str
     films: int
+
+
+class ServingDocument(WireModel):
+    """What ``hipwright serve --json`` and ``hipwright demo --json`` print once they listen."""
+
+    format: Literal["hipwright.serving"] = "hipwright.serving"
+    version: Literal[1] = 1
+    software: str = SOFTWARE
+    start_link: str
+    certificate_sha256: str | None = None

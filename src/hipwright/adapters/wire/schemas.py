@@ -8,6 +8,7 @@ from hipwright.adapters.wire.catalog_document import CatalogDocument
 from hipwright.adapters.wire.documents import (
     ErrorDocument,
     ReportDocument,
+    ServingDocument,
     WireModel,
     schema_of,
 )
@@ -33,6 +34,7 @@ DOCUMENTS: tuple[tuple[str, type[WireModel]], ...] = (
     ("`hipwright backup --json`", BackupDocument),
     ("`hipwright restore --json`", RestoreDocument),
     ("`hipwright doctor --json`", DoctorDocument),
+    ("`hipwright serve --json`, `demo --json`", ServingDocument),
     ("any command that fails", ErrorDocument),
 )
 """Every document with where it is met."""

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from hipwright.apps.cli.serve import Listening, run
-from hipwright.apps.cli.showing import told_plainly
+from hipwright.apps.cli.showing import JsonFlag, told_plainly
 
 
 def register(app: typer.Typer) -> None:
@@ -32,6 +32,7 @@ def demo(
     ] = None,
     browser: Annotated[bool, typer.Option(help="Open the browser.")] = True,
     serve: Annotated[bool, typer.Option(help="Serve it once it is made.")] = True,
+    json: JsonFlag = False,
 ) -> None:
     """Make the demonstration clinic if it is absent, and open it in the browser."""
     from hipwright.apps.cli.progress import progress_on_stderr
@@ -45,4 +46,4 @@ def demo(
             with progress_on_stderr() as progress:
                 build_demonstration(demonstration_clinic(opened), progress)
         if serve:
-            run(opened, Listening(port=port, browser=browser))
+            run(opened, Listening(port=port, browser=browser, json=json))

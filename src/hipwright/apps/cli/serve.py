@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from hipwright.apps.cli.showing import Workspace, told_plainly
+from hipwright.adapters.wire.documents import ServingDocument
+from hipwright.apps.cli.showing import JsonFlag, Workspace, print_document, told_plainly
 from hipwright.domain.errors import HipwrightError, KeepingError
 
 if TYPE_CHECKING:
@@ -51,6 +52,7 @@ def serve(
         int, typer.Option(min=1, max=720, help="Minutes without a request until it locks.")
     ] = 60,
     browser: Annotated[bool, typer.Option(help="Open the browser.")] = True,
+    json: JsonFlag = False,
     workspace: Workspace = None,
 ) -> None:
     """Serve an existing workspace to the browser of this machine."""
@@ -63,6 +65,7 @@ def serve(
         certificate=certificate,
         lock_after=timedelta(minutes=lock_after),
         browser=browser,
+        json=json,
     )
     with open_workspace(workspace) as opened:
         run(opened, listening)
@@ -77,6 +80,7 @@ class Listening:
     certificate: Certificate | None = None
     lock_after: timedelta = timedelta(minutes=60)
     browser: bool = True
+    json: bool = False
 
 
 def run(opened: OpenedWorkspace, listening: Listening) -> None:
@@ -106,6 +110,10 @@ def run(opened: OpenedWorkspace, listening: Listening) -> None:
     if certificate is not None:
         _announce(f"Certificate fingerprint (SHA-256): {certificate.fingerprint}")
     _announce("Stop with Ctrl+C.")
+    if listening.json:
+        fingerprint = None if certificate is None else certificate.fingerprint
+        print_document(ServingDocument(start_link=link, certificate_sha256=fingerprint))
+        sys.stdout.flush()
     config = uvicorn.Config(
         app,
         log_level="warning",
