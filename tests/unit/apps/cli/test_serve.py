@@ -1,5 +1,6 @@
 """`hipwright serve` as a person starts it: the link, the refusals, TLS."""
 
+import json
 import re
 import socket
 import ssl
@@ -80,6 +81,26 @@ def test_the_printed_link_opens_the_cases_on_this_machine_only(workspace: Path) 
         answer = get(link)
         assert answer.status_code == 200
         assert "No cases yet" in answer.text
+
+
+def test_the_link_comes_as_a_document_that_other_programs_can_read(workspace: Path) -> None:
+    words = ("serve", "--no-browser", "--port", 0, "--workspace", workspace, "--json")
+    with subprocess.Popen(
+        hipwright(*words), stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+    ) as process:
+        assert process.stdout is not None
+        lines: list[str] = []
+        while not lines or lines[-1] != "}\n":
+            line = process.stdout.readline()
+            assert line, lines
+            lines.append(line)
+        told = json.loads("".join(lines))
+        try:
+            assert told["format"] == "hipwright.serving"
+            assert get(told["start_link"]).status_code == 200
+        finally:
+            process.terminate()
+            process.wait(timeout=PATIENCE_S)
 
 
 def test_beyond_this_machine_it_is_refused_without_tls(workspace: Path) -> None:
