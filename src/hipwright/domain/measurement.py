@@ -8,6 +8,8 @@ signed distance whose class says present or absent, so it has an interval too.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import Enum
 
@@ -63,11 +65,22 @@ class Classification:
         """Write the class, with its shares where it is split: ``normal 72 %, borderline 28 %``."""
         if not self.is_split:
             return self.name
-        return ", ".join(f"{s.name} {_percent(s.share)}" for s in self.shares)
+        whole = _whole_percents([s.share for s in self.shares])
+        told = zip(self.shares, whole, strict=True)
+        return ", ".join(f"{s.name} {_percent(s.share, shown)}" for s, shown in told)
 
 
-def _percent(share: float) -> str:
-    shown = round(100 * share)
+def _whole_percents(shares: Sequence[float]) -> list[int]:
+    """Percents without decimals that sum up as the shares do: the largest remainders go up."""
+    whole = [math.floor(100 * share) for share in shares]
+    left = round(100 * sum(shares)) - sum(whole)
+    remainders = [100 * share - shown for share, shown in zip(shares, whole, strict=True)]
+    for n in sorted(range(len(whole)), key=lambda n: -remainders[n])[:left]:
+        whole[n] += 1
+    return whole
+
+
+def _percent(share: float, shown: int) -> str:
     if share > 0 and shown == 0:
         return "under 1\N{NO-BREAK SPACE}%"
     if share < 1 and shown == 100:  # noqa: PLR2004 (a hundred percent)

@@ -1,6 +1,10 @@
 """Measurements in words: units, and classes with their shares."""
 
+import re
+
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from hipwright.domain.evidence import Citation, Seen
 from hipwright.domain.measurement import Classification, ClassShare, Unit
@@ -29,6 +33,7 @@ def test_a_class_that_nothing_straddles_is_one_word() -> None:
         ((("normal", 0.72), ("borderline", 0.28)), "normal 72 %, borderline 28 %"),
         ((("normal", 0.997), ("low", 0.003)), "normal over 99 %, low under 1 %"),
         ((("a", 0.5), ("b", 0.4), ("c", 0.1)), "a 50 %, b 40 %, c 10 %"),
+        ((("reduced", 0.545), ("not reduced", 0.455)), "reduced 55 %, not reduced 45 %"),
     ],
 )
 def test_a_split_class_tells_every_share(
@@ -37,6 +42,16 @@ def test_a_split_class_tells_every_share(
     split = classed(*shares)
     assert split.is_split
     assert split.in_words().replace("\N{NO-BREAK SPACE}", " ") == words
+
+
+@given(st.lists(st.integers(20, 400), min_size=2, max_size=4))
+def test_shares_told_in_words_sum_up_to_a_hundred(draws: list[int]) -> None:
+    total = sum(draws)
+    words = classed(*((f"class {n}", draw / total) for n, draw in enumerate(draws))).in_words()
+    percents = [int(number) for number in re.findall(r"(\d+)\W%", words)]
+    assert sum(percents) == 100
+    for draw, shown in zip(draws, percents, strict=True):
+        assert abs(100 * draw / total - shown) < 1
 
 
 def test_every_unit_is_a_ucum_code_with_a_label() -> None:
