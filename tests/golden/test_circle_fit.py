@@ -117,6 +117,24 @@ def test_round_part_leaves_the_bump_out(
     assert radius == pytest.approx(RADIUS, abs=0.5)
 
 
+def test_round_part_leaves_the_pit_of_the_ligament_out(generator: np.random.Generator) -> None:
+    """Five of 21 places lie in a pit 1.5 mm deep, as on a film of real bones (tests/studies)."""
+    degrees = np.linspace(-40, 120, 21)
+    depth = np.interp(degrees, [-4, 2, 14, 32], [0.0, 1.5, 1.5, 0.0])
+    arms = np.column_stack([np.cos(np.radians(degrees)), np.sin(np.radians(degrees))])
+    dented = CENTER + (RADIUS - depth)[:, None] * arms + generator.normal(0, 0.05, (21, 2))
+    center, radius, kept = fit_round_part(dented, tolerance=0.02 * RADIUS)
+    assert not kept[depth > 1.0].any()
+    assert np.hypot(*(center - CENTER)) < 0.3  # mm
+    assert radius == pytest.approx(RADIUS, abs=0.3)
+
+
+def test_round_part_takes_a_place_clicked_twice(generator: np.random.Generator) -> None:
+    xy = np.repeat(outline(generator, 0, 330, 10), 2, axis=0)
+    center, _, _ = fit_round_part(xy, tolerance=0.5)
+    assert np.hypot(*(center - CENTER)) < 0.3  # mm
+
+
 def test_round_part_of_a_clean_outline_is_its_fit(generator: np.random.Generator) -> None:
     xy = outline(generator, 0, 350, 40)
     center, radius, kept = fit_round_part(xy, tolerance=0.6)
