@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from skimage.measure import CircleModel
 
 from hipwright.catalog import Catalog
 from hipwright.catalog.entries import LandmarkKind
@@ -63,11 +64,11 @@ def _redrawn(
     shift, breath = slips[contour.id, contour.side]
     outline_mm = contour.xy_px * spacing
     if entry.kind is LandmarkKind.CIRCLE:
-        center = outline_mm.mean(axis=0)
+        center = _middle(outline_mm)
     elif entry.moves_with:
         head = made.landmarks.contour(entry.moves_with, contour.side)
         assert head is not None
-        center = (head.xy_px * spacing).mean(axis=0)
+        center = _middle(head.xy_px * spacing)
         carried, breath = slips[entry.moves_with, contour.side]
         shift = shift + carried
     else:
@@ -76,3 +77,8 @@ def _redrawn(
     outward = arms / np.linalg.norm(arms, axis=1)[:, None]
     drawn = outline_mm + shift + breath * outward
     return PlacedContour(id=contour.id, side=contour.side, xy_px=drawn / spacing)
+
+
+def _middle(outline_mm: Floats) -> Floats:
+    """Center of a round outline, of which only a part may be drawn."""
+    return np.array(CircleModel.from_estimate(outline_mm).center)

@@ -12,6 +12,7 @@ ONSET_MM = 0.5
 
 _NARROWEST_FROM, _NARROWEST_TO = 0.75, 1.75  # of the head radius, along the neck
 _BASE_BEYOND_MM = 6.0
+_BASE_AT_LEAST_MM = 3.0  # nearer to the narrowest place the two give no direction
 _ONSET_BEYOND_MM = 9.0
 _BASE_WIDENING = 1.10
 _OVER_THE_TOP_DEG = 125.0
@@ -25,13 +26,14 @@ _HIDDEN_BY_HEAD_DEG = -78.0
 class FemurReading:
     """Places on the upper femur, film pixels.
 
-    ``onset`` is ``None`` where the outline never leaves the circle.
+    ``onset`` is ``None`` where the outline never leaves the circle; the base where the
+    trochanter's shadow joins so soon that the neck shows no direction of its own.
     """
 
     neck_superior: Array
     neck_inferior: Array
-    base_superior: Array
-    base_inferior: Array
+    base_superior: Array | None
+    base_inferior: Array | None
     onset: Array | None
     head_neck: Array
     neck_arc: Array
@@ -115,12 +117,13 @@ def read_femur(
     onset = _onset(
         upper if beyond is None else _upper_line(outline, farther, beyond[0]), radius_mm
     )
+    has_base = base_x - x >= _BASE_AT_LEAST_MM
     places = frame.px(np.array([[x, ends[0]], [x, ends[1]], [base_x, base[0]], [base_x, base[1]]]))
     return FemurReading(
         neck_superior=places[0],
         neck_inferior=places[1],
-        base_superior=places[2],
-        base_inferior=places[3],
+        base_superior=places[2] if has_base else None,
+        base_inferior=places[3] if has_base else None,
         onset=None if onset is None else frame.px(onset)[0],
         head_neck=frame.px(resampled(upper, 48)),
         neck_arc=frame.px(_lower_line(outline, base_x, base[1])),

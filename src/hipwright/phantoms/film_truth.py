@@ -144,8 +144,9 @@ def _femoral(person: Person, film: SimulatedFilm, hip: HipTruth) -> Iterator[Ite
     reading = femur_reading(person, film, hip)
     yield _point("femoral_neck_superior", side, reading.neck_superior)
     yield _point("femoral_neck_inferior", side, reading.neck_inferior)
-    yield _point("femoral_neck_base_superior", side, reading.base_superior)
-    yield _point("femoral_neck_base_inferior", side, reading.base_inferior)
+    if reading.base_superior is not None and reading.base_inferior is not None:
+        yield _point("femoral_neck_base_superior", side, reading.base_superior)
+        yield _point("femoral_neck_base_inferior", side, reading.base_inferior)
     if reading.onset is not None:
         yield _point("alpha_onset", side, reading.onset)
     yield PlacedContour(id="head_neck_contour", side=side, xy_px=reading.head_neck)
