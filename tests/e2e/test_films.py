@@ -392,9 +392,66 @@ def test_a_picture_that_does_not_come_is_told_and_tried_again(
     expect(page.locator("[data-films].shown")).to_be_visible()
 
 
+def choose_reader(page: Page, code: str) -> None:
+    page.locator("[data-readings] summary").first.click()
+    page.locator("[data-change-reader]").click()
+    page.locator("[data-reader-form] input").fill(code)
+    with page.expect_navigation():
+        page.locator("[data-reader-form] button").click()
+    expect(page.locator("[data-films].shown")).to_be_visible()
+
+
 def test_a_second_observer_reads_without_seeing_the_first(film: Page, house: FilmsHouse) -> None:
-    show(film, house.film_address, reader="CD")
+    show(film, house.film_address)
+    choose_reader(film, "CD")
     assert film.locator(".handle").count() == 0
     film.locator("summary", has_text="Reading 1").click()
     film.locator("[data-compare]").select_option(label="AB, reading 1")
     expect(film.locator(".ghosts .ghost").first).to_be_attached()
+
+
+def test_a_film_that_others_read_opens_with_landmarks_and_numbers_to_look_at(
+    film: Page, house: FilmsHouse, assert_accessible: Callable[[Page], None]
+) -> None:
+    keeper = house.opened.keeper
+    onset = PLACES["alpha_onset"][0]
+    theirs = LandmarkSet(
+        image=house.second.id,
+        observer="human:GH",
+        points=tuple(
+            PlacedPoint(id=name, side=Side.LEFT, x_px=PLACES[name][0][0], y_px=PLACES[name][0][1])
+            for name in ("femoral_neck_superior", "femoral_neck_inferior", "alpha_onset")
+        ),
+    )
+    keeper.save_reading(house.case.id, theirs, expected_version=0)
+    address = f"{house.address}/films/{house.second.id}?case={house.case.code}"
+    show(film, address)
+    choose_reader(film, "CD")
+    assert film.locator(".handle").count() == 0
+    show(film, address)
+    card = film.locator("[data-looked-at]")
+    expect(card).to_contain_text("Reading 1 by GH")
+    expect(film.locator(".handle")).to_have_count(3)
+    assert_accessible(film)
+    x, y = on_screen(film, onset)
+    film.mouse.move(x, y)
+    film.mouse.down()
+    film.mouse.move(x + 20, y + 4, steps=4)
+    film.mouse.up()
+    film.keyboard.press("ArrowRight")
+    expect(film.locator("[data-spoken]")).to_contain_text("This is a reading by GH")
+    handle = film.locator("[data-handle='alpha_onset@left#0']")
+    expect(handle).to_have_attribute("aria-label", words(onset))
+    film.wait_for_timeout(1200)
+    assert keeper.reading_history(house.second.id, "human:GH", 1)[-1].version == 1
+    with film.expect_navigation():
+        card.locator("[data-go-on]").click()
+    expect(film.locator("[data-films].shown")).to_be_visible()
+    expect(card).to_have_count(0)
+    x, y = on_screen(film, onset)
+    film.mouse.move(x, y)
+    film.mouse.down()
+    film.mouse.move(x + 20, y + 4, steps=4)
+    film.mouse.up()
+    saved_version(film, 2)
+    assert keeper.reading_history(house.second.id, "human:GH", 1)[-1].version == 2

@@ -81,6 +81,14 @@ class CaseList(ReadingDesk):
         with self.transactions.reading("cannot list the readings") as connection:
             return list(connection.execute(query).scalars())
 
+    def readers(self) -> list[str]:
+        """Everybody who has kept a reading, people and programs."""
+        observer = ReadingRow.__table__.c.observer
+        with self.transactions.reading("cannot list the readers") as connection:
+            return list(
+                connection.execute(select(observer).distinct().order_by(observer)).scalars()
+            )
+
 
 def _count(connection: Connection, table: type[Any]) -> int:
     return connection.execute(select(func.count()).select_from(table.__table__)).scalar_one()

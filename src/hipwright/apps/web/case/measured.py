@@ -47,7 +47,7 @@ class Group:
     rows: tuple[Row, ...]
 
 
-def groups(read: Sequence[ReadImage], side: Side) -> tuple[Group, ...]:
+def groups(read: Sequence[ReadImage], side: Side, *, sex: str | None = None) -> tuple[Group, ...]:
     """The newest value of every measurement, in the order of the catalog."""
     from hipwright.workflows.latest_findings import latest_findings
 
@@ -63,13 +63,17 @@ def groups(read: Sequence[ReadImage], side: Side) -> tuple[Group, ...]:
     rows: dict[str, list[Row]] = {}
     for found in latest:
         entry = catalog.measurement(found.measurement.definition)
-        row = _row(found.measurement, found.other_side, found.image, entry)
+        row = _row(found.measurement, found.other_side, found.image, entry, sex)
         rows.setdefault(entry.group, []).append(row)
     return tuple(Group(name=name, rows=tuple(some)) for name, some in rows.items())
 
 
 def _row(
-    found: Measurement, other: Measurement | None, image: Image, entry: MeasurementDefinition
+    found: Measurement,
+    other: Measurement | None,
+    image: Image,
+    entry: MeasurementDefinition,
+    sex: str | None,
 ) -> Row:
     from hipwright.engines.reporting.numbers import interval_in_words, value_with_unit
     from hipwright.engines.reporting.range_bar import range_bar
@@ -80,7 +84,7 @@ def _row(
         image=image,
         value=value_with_unit(found),
         interval=interval_in_words(found),
-        bar=range_bar(found, entry),
+        bar=range_bar(found, entry, sex=sex),
         words="" if classed is None else classed.in_words(),
         settles=classed.settles if classed is not None and classed.is_split else "",
         seen="" if classed is None else _source(classed.reference),

@@ -48,9 +48,11 @@ def show(request: Request, case: Named) -> Response:
 @router.get("/cases/{code}/measurements")
 def measurements(request: Request, case: Named) -> Response:
     """The table of the newest values."""
+    from hipwright.workflows.reading_doubt import sex_of
+
     state = web_state(request)
     read = state.measured.of(state.opened.keeper, case)
-    groups = measured.groups(read, case.side)
+    groups = measured.groups(read, case.side, sex=sex_of(state.opened.keeper, case))
     return render(
         request,
         "case/measurements.html",

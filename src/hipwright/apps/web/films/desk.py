@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from starlette.requests import HTTPConnection
 
+from hipwright.apps.web.films.opening import ReaderKeeper
 from hipwright.apps.web.films.pictures import PictureShelf
 from hipwright.apps.web.films.screen import films_of
 from hipwright.apps.web.state import web_state
@@ -11,10 +12,8 @@ from hipwright.domain.errors import NotFoundError
 from hipwright.domain.keeping import Case, Image
 from hipwright.workflows.ports import Keeper
 
-SEXES = {"F": "female", "M": "male"}
 
-
-def keeper_of(asked: HTTPConnection) -> Keeper:
+def keeper_of(asked: HTTPConnection) -> ReaderKeeper:
     """The memory of the open workspace."""
     return web_state(asked).opened.keeper
 
@@ -64,11 +63,6 @@ def require_file(keeper: Keeper, image: str, sha256: str) -> None:
             next_step="Open the film again.",
             field="sha256",
         )
-
-
-def sex_of(keeper: Keeper, film: Image) -> str | None:
-    """``female`` or ``male``, where ranges differ by it; ``None`` where it is not known."""
-    return SEXES.get(keeper.person(film.person).sex or "")
 
 
 def case_of(keeper: Keeper, film: Image, asked: str | None) -> Case | None:

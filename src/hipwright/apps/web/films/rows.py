@@ -15,8 +15,8 @@ from hipwright.engines.reporting.range_bar import range_bar
 Json = dict[str, Any]
 
 
-def row_of(finding: Finding, catalog: Catalog) -> Json:
-    """One finding as a row of the table."""
+def row_of(finding: Finding, catalog: Catalog, *, sex: str | None = None) -> Json:
+    """One finding as a row of the table; ``sex`` chooses between ranges of the sexes."""
     match finding:
         case NotMeasured():
             return {
@@ -26,11 +26,11 @@ def row_of(finding: Finding, catalog: Catalog) -> Json:
                 "missing": list(finding.missing),
             }
         case Measurement():
-            return _measured(finding, catalog)
+            return _measured(finding, catalog, sex)
 
 
-def _measured(found: Measurement, catalog: Catalog) -> Json:
-    bar = range_bar(found, catalog.measurement(found.definition))
+def _measured(found: Measurement, catalog: Catalog, sex: str | None) -> Json:
+    bar = range_bar(found, catalog.measurement(found.definition), sex=sex)
     return {
         "id": found.definition,
         "side": _side(found.side),

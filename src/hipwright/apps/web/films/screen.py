@@ -160,8 +160,8 @@ def scale_facts(image: Image) -> Json:
     }
 
 
-def details(image: Image) -> list[tuple[str, str]]:
-    """Label and value pairs about the film."""
+def details(image: Image, when: str) -> list[tuple[str, str]]:
+    """Label and value pairs about the film; ``when`` tells when it was taken."""
     shows = {"both": "both hips", "unknown": "side not stated"}.get(
         image.laterality.value, f"{image.laterality.value} hip"
     )
@@ -169,7 +169,7 @@ def details(image: Image) -> list[tuple[str, str]]:
         ("View", VIEW_NAMES[image.view]),
         ("Shows", shows),
         ("Position", image.posture.value if image.posture.value != "unknown" else "not stated"),
-        ("Taken on", image.acquired_on.isoformat() if image.acquired_on else "not stated"),
+        ("Taken", when),
         ("Size", f"{image.columns} × {image.rows} pixels"),
         ("Modality", image.modality),
         ("View and side", "agreed by a reader" if image.confirmed else "from the header"),
@@ -198,9 +198,8 @@ def reading_with_items(reading: Reading) -> Json:
     return reading_facts(reading) | {"items": items}
 
 
-def film_name(image: Image) -> str:
-    """A film in a list: view and date."""
-    when = image.acquired_on.isoformat() if image.acquired_on else "no date"
+def film_name(image: Image, when: str) -> str:
+    """A film in a list: view and time."""
     phase = f", {image.phase}" if image.phase else ""
     return f"{VIEW_NAMES[image.view]}, {when}{phase}"
 

@@ -21,6 +21,7 @@ from hipwright.engines.geometry.circles import fit_circle
 from hipwright.engines.measurement.measure import ReadFilm, measure_film, read_film
 from hipwright.engines.reporting.film_marks import fitted_circles, marks_for
 from hipwright.workflows.measure_hip import check_landmarks
+from hipwright.workflows.reading_doubt import Circumstances
 
 Json = dict[str, Any]
 
@@ -39,14 +40,14 @@ class WorkingReading:
         image: Image,
         observer: str,
         *,
-        sex: str | None = None,
+        circumstances: Circumstances | None = None,
         catalog: Catalog | None = None,
     ) -> None:
         self.image = image
         self.film = image.film()
         self.observer = observer
         self.catalog = load() if catalog is None else catalog
-        self.sex = sex
+        self.given = circumstances or Circumstances()
         self.items: dict[Key, Item] = {}
         self.chosen: Chosen | None = None
         self._told: dict[tuple[str, object], Json] = {}
@@ -135,7 +136,12 @@ class WorkingReading:
         landmarks = self._set(kept)
         check_landmarks(self.film, landmarks, self.catalog)
         read = read_film(
-            self.film, landmarks, catalog=self.catalog, software=SOFTWARE, sex=self.sex
+            self.film,
+            landmarks,
+            catalog=self.catalog,
+            doubt=self.given.doubt,
+            sex=self.given.sex,
+            software=SOFTWARE,
         )
         self._read = read
         return read, problems
@@ -171,7 +177,7 @@ class WorkingReading:
         news: list[Json] = []
         for finding in measure_film(read, borders, only=only):
             key = (finding.definition, finding.side)
-            row = row_of(finding, self.catalog)
+            row = row_of(finding, self.catalog, sex=self.given.sex)
             if self._told.get(key) != row:
                 self._told[key] = row
                 news.append(row)

@@ -1,6 +1,7 @@
 """The addresses of the Films screen, asked by HTTP and by socket."""
 
 import json
+from pathlib import Path
 from typing import Any
 
 import httpx
@@ -10,8 +11,9 @@ from websockets.exceptions import ConnectionClosed, InvalidStatus
 from websockets.sync.client import ClientConnection, connect
 
 from hipwright.apps.web.films.messages import items_of
+from hipwright.apps.web.showing.words import day
 from hipwright.domain.keeping import Case, Image
-from tests.web_house import PAGE, WebHouse, add_person, landmarks
+from tests.web_house import PAGE, WebHouse, add_person, landmarks, open_house
 
 
 @pytest.fixture(scope="module")
@@ -42,18 +44,75 @@ def test_the_page_holds_the_film_its_landmarks_and_the_caution(
     assert "calibration_ball" not in order
 
 
-def test_a_reader_finds_the_own_reading_and_nobody_elses(
+def test_a_reader_finds_the_own_reading_and_looks_at_anothers(
     film: Image, inside: httpx.Client
 ) -> None:
     address = f"/films/{film.id}"
-    assert facts_of(inside.get(address, headers=PAGE).text)["current"] is None
     assert inside.post("/films/reader", json={"code": "AB"}).status_code == 200
     mine = facts_of(inside.get(address, headers=PAGE).text)
     assert (mine["observer"], mine["current"]["version"]) == ("human:AB", 1)
+    assert mine["lookedAt"] is None
     again = facts_of(inside.get(f"{address}?reading=2", headers=PAGE).text)
-    assert (again["reading"], again["current"]) == (2, None)
+    assert (again["reading"], again["current"], again["lookedAt"]) == (2, None, None)
     inside.post("/films/reader", json={"code": "CD"})
-    assert facts_of(inside.get(address, headers=PAGE).text)["current"] is None
+    page = inside.get(address, headers=PAGE).text
+    theirs = facts_of(page)
+    assert (theirs["current"], theirs["lookedAt"]["observer"]) == (None, "human:AB")
+    assert "Continue as AB" in page
+    assert "Read it yourself as CD" in page
+    blind = facts_of(inside.get(f"{address}?reading=1", headers=PAGE).text)
+    assert (blind["current"], blind["lookedAt"]) == (None, None)
+
+
+def test_where_one_person_has_read_everything_a_new_session_goes_on_as_them(
+    tmp_path: Path,
+) -> None:
+    with open_house(tmp_path) as house, house.client() as inside:
+        case = add_person(house.opened)[0]
+        read, unread = house.opened.keeper.images_of(case.person)
+        facts = facts_of(inside.get(f"/films/{read.id}", headers=PAGE).text)
+        assert (facts["observer"], facts["current"]["count"]) == ("human:AB", 4)
+        assert facts_of(inside.get(f"/films/{unread.id}", headers=PAGE).text)["current"] is None
+
+
+@pytest.mark.parametrize("invented", [True, False])
+def test_of_several_readers_a_new_session_goes_on_as_the_last_only_among_invented_people(
+    tmp_path: Path, invented: bool
+) -> None:
+    with open_house(tmp_path) as house, house.client() as inside:
+        case = add_person(house.opened, invented=invented)[0]
+        keeper = house.opened.keeper
+        film = keeper.images_of(case.person)[0]
+        for reader in ("human:EF", "program:x"):
+            keeper.save_reading(case.id, landmarks(film, reader), expected_version=0)
+        facts = facts_of(inside.get(f"/films/{film.id}", headers=PAGE).text)
+        if invented:
+            assert (facts["observer"], facts["lookedAt"]) == ("human:EF", None)
+            assert facts["current"]["observer"] == "human:EF"
+        else:
+            assert (facts["observer"], facts["current"]) == (None, None)
+            assert facts["lookedAt"]["observer"] == "program:x"
+
+
+def test_dates_are_true_and_hidden_with_the_names(house: WebHouse, inside: httpx.Client) -> None:
+    person = add_person(house.opened, number="X-2002")[0].person
+    film = house.opened.keeper.images_of(person)[0]
+    assert film.acquired_on is not None
+    true = house.opened.identity.true_date(person, film.acquired_on)
+    assert true != film.acquired_on
+    shifted = (film.acquired_on.isoformat(), day(film.acquired_on))
+    address = f"/films/{film.id}"
+    page = inside.get(address, headers=PAGE).text
+    assert f"AP pelvis, {day(true)}" in page
+    assert day(true) in inside.get(f"{address}/beside").json()["name"]
+    inside.post("/names", data={"shown": "0"})
+    hidden = inside.get(address, headers=PAGE).text
+    # Born on 2 April 1990 and taken on 3 March 2020, both shifted: 29 completed years.
+    assert "AP pelvis, at 29 years" in hidden
+    assert "at 29 years" in inside.get(f"{address}/beside").json()["name"]
+    for told in (page, hidden):
+        assert not any(date in told for date in shifted)
+    assert day(true) not in hidden
 
 
 @pytest.mark.parametrize("code", ["", "a b", "<b>", "x" * 13, "../x"])

@@ -50,7 +50,8 @@
  * @typedef {object} ReadingPart
  * @property {string | null} observer
  * @property {number} reading
- * @property {KeptReading | null} current
+ * @property {KeptReading | null} current the session's own
+ * @property {KeptReading | null} lookedAt somebody else's, shown and not changed
  * @property {ReadingFacts[]} readings
  * @property {{ image: string, name: string }[]} others
  * @property {string | null} beside

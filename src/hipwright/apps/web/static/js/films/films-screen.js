@@ -9,6 +9,7 @@ import { part, readFacts } from "./facts.js";
 import { GuidePanel } from "./guide-panel.js";
 import { Keys } from "./keys.js";
 import { LiveNumbers } from "./live-numbers.js";
+import { LookedAt } from "./looked-at.js";
 import { NumbersPanel } from "./numbers-panel.js";
 import { Overlay } from "./overlay.js";
 import { Placing } from "./placing.js";
@@ -31,7 +32,8 @@ function announce(words) {
   spoken.textContent = words;
 }
 
-const model = new ReadingModel(facts, facts.current?.items ?? []);
+const shown = facts.current ?? facts.lookedAt;
+const model = new ReadingModel(facts, shown?.items ?? [], facts.lookedAt !== null);
 const overlay = new Overlay(view, model);
 const hint = part("[data-hint]", HTMLElement);
 const placing = new Placing(view, model, overlay, (words) => {
@@ -45,7 +47,7 @@ new Keys(view, model, placing, overlay, {
 });
 const numbers = new NumbersPanel(part("[data-numbers-panel]", HTMLElement), facts);
 const about = part("[data-about]", HTMLElement);
-const live = new LiveNumbers(facts.image, model.placed);
+const live = new LiveNumbers(facts.image, model.placed, shown?.observer ?? facts.observer ?? "");
 const saving = new Autosave({
   image: facts.image,
   case: facts.case,
@@ -55,7 +57,8 @@ const saving = new Autosave({
   placed: model.placed,
 });
 new GuidePanel(part("[data-guide]", HTMLElement), model, announce);
-new ReadingsPanel(part("[data-readings]", HTMLElement), { facts, model, overlay, saving, announce });
+const readings = new ReadingsPanel(part("[data-readings]", HTMLElement), { facts, model, overlay, saving, announce });
+if (facts.lookedAt) new LookedAt(part("[data-looked-at]", HTMLElement), facts.lookedAt, { model, readings, announce });
 new ScaleTool(part("[data-scale]", HTMLElement), { facts, view, placing, announce });
 new Beside(screen, facts, view);
 

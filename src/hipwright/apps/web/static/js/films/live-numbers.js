@@ -39,10 +39,12 @@ export class LiveNumbers extends EventTarget {
   /**
    * @param {string} image
    * @param {Placed} placed
+   * @param {string} by whose reading it is
    */
-  constructor(image, placed) {
+  constructor(image, placed, by) {
     super();
-    this.address = `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/films/${image}/live`;
+    const query = new URLSearchParams({ by });
+    this.address = `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/films/${image}/live?${query}`;
     this.placed = placed;
     /** @type {Placed} */
     this.told = new Map();

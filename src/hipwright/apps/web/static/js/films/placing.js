@@ -111,6 +111,11 @@ export class Placing {
       if (phase === "move" && moved) this.grasp(named, place);
       else this.pressPicture(press);
     } else if (phase === "start") this.grasp(named, place);
+    if (this.model.isLookedAt) {
+      if (phase === "move" && moved) this.model.refuse();
+      this.drag = null;
+      return;
+    }
     const { drag } = this;
     if (!drag) return;
     if (phase === "move" && moved) {

@@ -1,7 +1,8 @@
 // @ts-check
 // The reading on the screen: what is placed, what is asked for, what can be undone.
 //
-// Events: "changed" (landmarks), "target" (what is asked for or moved), "passing" (order).
+// Events: "changed" (landmarks), "target" (what is asked for or moved), "passing" (order),
+// "refused" (somebody tried to change a reading that is only looked at).
 
 import { isFinished, neighbor, nextOpen, stepsOf } from "../lib/guide-order.js";
 import { fromKey, placedFrom, without, withItem, withoutVertex, withVertex, withVertexBefore } from "../lib/placed.js";
@@ -18,10 +19,12 @@ export class ReadingModel extends EventTarget {
   /**
    * @param {FilmFacts} facts
    * @param {Iterable<Item>} items
+   * @param {boolean} [isLookedAt] somebody else's reading, shown and not changed
    */
-  constructor(facts, items) {
+  constructor(facts, items, isLookedAt = false) {
     super();
     this.facts = facts;
+    this.isLookedAt = isLookedAt;
     this.landmarks = new Map(facts.landmarks.map((landmark) => [landmark.id, landmark]));
     this.history = new UndoStack(placedFrom(items));
     /** @type {Pass} */
@@ -79,7 +82,7 @@ export class ReadingModel extends EventTarget {
   aim(key, { placing, vertex } = {}) {
     const landmark = key === null ? null : this.landmarkOf(key);
     this.target = key;
-    this.isPlacing = key !== null && (placing ?? !this.isDone(key));
+    this.isPlacing = key !== null && !this.isLookedAt && (placing ?? !this.isDone(key));
     const clicks = key === null ? 0 : (this.placed.get(key)?.xy.length ?? 0);
     this.vertex = vertex ?? (landmark?.kind === "point" ? 0 : Math.max(0, clicks - 1));
     this.history.rest();
@@ -88,6 +91,10 @@ export class ReadingModel extends EventTarget {
 
   /** Ask for the next landmark that is open. */
   advance() {
+    if (this.isLookedAt) {
+      this.refuse();
+      return;
+    }
     /** @param {Step} step */
     const isOpen = (step) => !this.isDone(step.key) && !this.skipped.has(step.key);
     const next = nextOpen(this.steps, this.target, isOpen);
@@ -142,6 +149,10 @@ export class ReadingModel extends EventTarget {
   addVertex(key, before, place) {
     const item = this.placed.get(key);
     if (!item) return;
+    if (this.isLookedAt) {
+      this.refuse();
+      return;
+    }
     this.put(key, withVertexBefore(item.xy, before, place));
     this.aim(key, { placing: false, vertex: before });
   }
@@ -151,6 +162,10 @@ export class ReadingModel extends EventTarget {
     const key = this.target;
     const item = key === null ? undefined : this.placed.get(key);
     if (key === null || item === undefined) return;
+    if (this.isLookedAt) {
+      this.refuse();
+      return;
+    }
     const index = this.vertex;
     this.put(key, item.xy.length <= 1 ? [] : withoutVertex(item.xy, index));
     this.aim(key, { vertex: Math.max(0, Math.min(index, item.xy.length - 2)) });
@@ -167,8 +182,16 @@ export class ReadingModel extends EventTarget {
     this.set(withItem(this.placed, { ...fromKey(key), xy }), tag);
   }
 
+  refuse() {
+    this.dispatchEvent(new Event("refused"));
+  }
+
   /** @param {Placed} placed @param {string | null} tag */
   set(placed, tag) {
+    if (this.isLookedAt) {
+      this.refuse();
+      return;
+    }
     this.history.push(placed, tag);
     this.dispatchEvent(new Event("changed"));
   }

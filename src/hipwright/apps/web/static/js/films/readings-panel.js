@@ -53,7 +53,7 @@ export class ReadingsPanel {
 
   paint() {
     const { facts } = this.given;
-    const own = this.readings.filter((r) => r.observer === facts.observer);
+    const own = this.own(facts.observer);
     const links = own
       .filter((r) => r.reading !== facts.reading)
       .map((r) => made("a", { href: this.address(r.reading) }, `reading ${r.reading}`));
@@ -67,6 +67,17 @@ export class ReadingsPanel {
     this.paintCompare();
   }
 
+  /** @param {string | null} observer */
+  own(observer) {
+    return this.readings.filter((r) => r.observer === observer);
+  }
+
+  /** Whose reading is on the picture, and which. */
+  get shown() {
+    const { facts } = this.given;
+    return facts.lookedAt ?? { observer: facts.observer, reading: facts.reading };
+  }
+
   /** @param {number} reading */
   address(reading) {
     const query = new URLSearchParams({ reading: String(reading) });
@@ -77,7 +88,8 @@ export class ReadingsPanel {
   /** A repeat reading stays blind: the reader's own earlier ones show once it has as many landmarks. */
   paintCompare() {
     const { facts, model } = this.given;
-    const others = this.readings.filter((r) => r.observer !== facts.observer || r.reading !== facts.reading);
+    const { shown } = this;
+    const others = this.readings.filter((r) => r.observer !== shown.observer || r.reading !== shown.reading);
     const most = Math.max(0, ...others.filter((r) => r.observer === facts.observer).map((r) => r.count));
     const isBlind = facts.reading > 1 && model.placed.size < most;
     const options = others.map((r) =>
@@ -115,15 +127,17 @@ export class ReadingsPanel {
   }
 
   async listVersions() {
-    const { facts } = this.given;
+    const { observer, reading } = this.shown;
     const details = part("[data-history]", HTMLDetailsElement, this.panel);
-    details.hidden = facts.observer === null;
-    if (!details.open || facts.observer === null) return;
-    this.kept = await this.history(facts.observer, facts.reading);
-    const current = this.given.saving.version;
+    details.hidden = observer === null;
+    if (!details.open || observer === null) return;
+    this.kept = await this.history(observer, reading);
+    const { lookedAt } = this.given.facts;
+    const current = lookedAt?.version ?? this.given.saving.version;
     const rows = this.kept.map((version) => made("li", {},
       made("span", {}, `Version ${version.version}, ${new Date(version.savedAt).toLocaleString("en-US", { dateStyle: "medium", timeStyle: "short" })}, ${version.count} landmarks`),
       version.version === current ? made("span", { class: "tag" }, "now")
+        : lookedAt ? null
         : made("button", { type: "button", class: "quiet", "data-restore": String(version.version) }, "Bring back")));
     this.versions.replaceChildren(...(rows.length > 0 ? rows : [made("li", { class: "soft" }, "Nothing is saved yet.")]));
   }
@@ -143,21 +157,43 @@ export class ReadingsPanel {
   async sign() {
     const input = part("input", HTMLInputElement, this.form);
     const fault = part("[data-reader-fault]", HTMLElement, this.form);
+    const code = input.value.trim();
     try {
-      await send("/films/reader", { code: input.value.trim() });
+      await send("/films/reader", { code });
     } catch (error) {
       fault.textContent = "Use 1 to 12 letters, digits or hyphens.";
       input.setAttribute("aria-invalid", "true");
       return;
     }
-    localStorage.setItem(LAST_READER, input.value.trim());
+    localStorage.setItem(LAST_READER, code);
     const { facts, saving, model } = this.given;
     await saving.save();
-    if (facts.observer !== null || model.placed.size === 0) {
-      location.reload();
+    if (facts.lookedAt !== null || facts.observer !== null) this.openOwn(`human:${code}`);
+    else if (model.placed.size === 0) location.reload();
+    else this.adopt(code);
+  }
+
+  /** The reader's newest reading, or an empty first one: nobody else's landmarks. @param {string} observer */
+  openOwn(observer) {
+    location.assign(this.address(Math.max(1, ...this.own(observer).map((r) => r.reading))));
+  }
+
+  /** From now on this session reads as who made that reading. @param {ReadingFacts} reading */
+  async goOn({ observer, reading }) {
+    await send("/films/reader", { code: readerWord(observer) });
+    location.assign(this.address(reading));
+  }
+
+  /** An empty reading of one's own; who reads is asked for first. */
+  readOneself() {
+    const { observer } = this.given.facts;
+    if (observer !== null) {
+      this.openOwn(observer);
       return;
     }
-    this.adopt(input.value.trim());
+    part("details.fold", HTMLDetailsElement, this.panel).open = true;
+    this.form.hidden = false;
+    part("input", HTMLInputElement, this.form).focus();
   }
 
   /**
