@@ -54,4 +54,4 @@ def test_a_quantity_does_not_become_a_bare_number(quantity: Angle | Length, way:
 
 def test_an_angle_and_a_length_cannot_be_compared() -> None:
     with pytest.raises(TypeError):
-        _ = Angle(1) < Length(1)  # pyright: ignore[reportOperatorIssue]
+        _ = Angle(1) < Length(1)  # pyright: ignore[reportOperatorIssue] - the point

@@ -132,14 +132,11 @@ def _scale(pixel_mm: float | None) -> Calibration:
 def _print_table(findings: tuple[Finding, ...]) -> None:
     console = Console(markup=False)  # brackets in a reason are brackets
     table = Table(title="Measurements", title_justify="left")
-    for heading, justify in (
-        ("Side", "left"),
-        ("Measurement", "left"),
-        ("Value", "right"),
-        ("95 % interval", "right"),
-        ("Class", "left"),
-    ):
-        table.add_column(heading, justify=justify, overflow="fold")  # pyright: ignore[reportArgumentType]
+    for heading in ("Side", "Measurement"):
+        table.add_column(heading, overflow="fold")
+    for heading in ("Value", "95 % interval"):
+        table.add_column(heading, justify="right", overflow="fold")
+    table.add_column("Class", overflow="fold")
     for found in findings:
         if isinstance(found, Measurement):
             table.add_row(*_row(found))
