@@ -218,6 +218,42 @@ def test_an_uncalibrated_film_says_that_it_has_no_scale(practice: Practice) -> N
     assert "('Scale', 'uncalibrated')" in repr(section)
 
 
+def test_a_film_of_a_person_without_a_birth_date_or_of_no_day_is_titled_by_its_view(
+    practice: Practice,
+) -> None:
+    kept = practice.case("ap")
+    undated = replace(kept.person, birth_date_shifted=None, sex=None)
+    practice.keeper.change_person(undated, expected_version=1)
+    practice.read(kept, "ap")
+    made = practice.report(kept)
+    assert made.document.sections[1].title == "AP pelvis"
+    assert "Sex" not in dict(made.document.facts.rows)
+
+
 def test_an_invented_person_makes_an_invented_report(practice: Practice) -> None:
     assert "Invented" in practice.report(practice.case(invented=True)).document.subtitle
     assert practice.report(keep_case(practice.keeper)).document.subtitle == ""
+
+
+def test_change_between_two_films_of_a_view_is_told_against_what_readings_differ_by(
+    practice: Practice,
+) -> None:
+    kept = practice.case("after_ap", "ap", "dunn")  # a neck of 133° later, of 128° before
+    for key in kept.images:
+        practice.read(kept, key)
+    made = practice.report(kept)
+    (section,) = [s for s in made.document.sections if s.title == "Change between films"]
+    rows = [row for block in section.blocks if isinstance(block, Table) for row in block.rows]
+    (row,) = [row for row in rows if row[0].text.startswith("Neck–shaft angle")]
+    told = " ".join(cell.text for cell in row)
+    assert told.index("128.0°") < told.index("133.0°")
+    assert "5.0°" in told
+    assert "133.0°" in made.letter
+
+
+def test_one_film_has_no_change_to_tell(practice: Practice) -> None:
+    kept = practice.case("ap", "dunn")
+    for key in kept.images:
+        practice.read(kept, key)
+    titles = [section.title for section in practice.report(kept).document.sections]
+    assert "Change between films" not in titles
