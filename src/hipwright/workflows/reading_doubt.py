@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from hipwright.catalog import load
-from hipwright.domain.keeping import Image
+from hipwright.domain.keeping import Case, Image
 from hipwright.engines.measurement.doubt import Doubt
 from hipwright.engines.outcomes.observer_spread import RepeatReading, observer_spread
 from hipwright.workflows.ports import Keeper
@@ -30,9 +30,9 @@ def circumstances_of(keeper: Keeper, image: Image, observer: str) -> Circumstanc
     return Circumstances(doubt=doubt_of(keeper, observer), sex=sex_of(keeper, image))
 
 
-def sex_of(keeper: Keeper, image: Image) -> str | None:
+def sex_of(keeper: Keeper, shown: Image | Case) -> str | None:
     """The person's sex as ranges name it, ``None`` where it is not known."""
-    return SEXES.get(keeper.person(image.person).sex or "")
+    return SEXES.get(keeper.person(shown.person).sex or "")
 
 
 def doubt_of(keeper: Keeper, observer: str) -> Doubt:

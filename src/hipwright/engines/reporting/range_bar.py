@@ -14,9 +14,14 @@ LONE_THRESHOLD_SPAN = 10.0
 """Track on both sides of a single threshold at zero, in the entry's unit."""
 
 
-def range_bar(found: Measurement, definition: MeasurementDefinition) -> RangeBar | None:
-    """Lay a measurement out on the track of its classes, ``None`` where it has no classes."""
-    chosen = definition.range_for(found.view)
+def range_bar(
+    found: Measurement, definition: MeasurementDefinition, *, sex: str | None
+) -> RangeBar | None:
+    """Lay a measurement out on the track of its classes, ``None`` where it has no classes.
+
+    ``sex`` chooses between ranges of the sexes, as it did when the value was classed.
+    """
+    chosen = definition.range_for(found.view, sex)
     if chosen is None or found.classification is None:
         return None
     edges = [band.high for band in chosen.bands[:-1]]

@@ -13,6 +13,11 @@ from websockets.sync.client import ClientConnection, connect
 from hipwright.apps.web.films.messages import items_of
 from hipwright.apps.web.showing.words import day
 from hipwright.domain.keeping import Case, Image
+from hipwright.domain.measurement import Measurement
+from hipwright.domain.side import Side
+from hipwright.engines.reporting.numbers import interval_in_words
+from hipwright.workflows.measure_hip import measure_landmarks
+from hipwright.workflows.reading_doubt import circumstances_of
 from tests.web_house import PAGE, WebHouse, add_person, landmarks, open_house
 
 
@@ -219,10 +224,10 @@ def test_beside_gives_a_film_with_its_newest_reading(film: Image, inside: httpx.
     assert shown["facts"]["image"] == film.id
 
 
-def socket_to(house: WebHouse, inside: httpx.Client, film: str, origin: str) -> ClientConnection:
+def socket_to(house: WebHouse, inside: httpx.Client, path: str, origin: str) -> ClientConnection:
     cookie = house.state.settings.cookie
     return connect(
-        f"{house.address.replace('http', 'ws')}/films/{film}/live",
+        f"{house.address.replace('http', 'ws')}/films/{path}",
         origin=origin,  # pyright: ignore[reportArgumentType] - any text is a possible origin
         additional_headers={"Cookie": f"{cookie}={inside.cookies[cookie]}"},
     )
@@ -232,7 +237,7 @@ def test_the_socket_answers_with_numbers(
     house: WebHouse, film: Image, inside: httpx.Client
 ) -> None:
     items = [item.model_dump(mode="json") for item in items_of(landmarks(film))]
-    with socket_to(house, inside, film.id, house.address) as line:
+    with socket_to(house, inside, f"{film.id}/live", house.address) as line:
         line.send(json.dumps({"seq": 7, "items": items, "all": True}))
         answer = json.loads(line.recv(timeout=10))
     assert answer["seq"] == 7
@@ -241,13 +246,37 @@ def test_the_socket_answers_with_numbers(
     assert rows["lateral_center_edge_angle.sourcil", "left"]["text"] == "26.6°"
 
 
+def test_the_socket_draws_the_spread_of_whose_reading_it_is(
+    house: WebHouse, case: Case, film: Image, inside: httpx.Client
+) -> None:
+    """A reader who has placed everything alike eleven times has narrow intervals."""
+    keeper = house.opened.keeper
+    for number in range(1, 12):
+        again = landmarks(film, "human:steady", number)
+        keeper.save_reading(case.id, again, expected_version=0)
+    items = [item.model_dump(mode="json") for item in items_of(landmarks(film))]
+    widths: dict[str, float] = {}
+    for reader in ("human:steady", "human:new"):
+        with socket_to(house, inside, f"{film.id}/live?by={reader}", house.address) as line:
+            line.send(json.dumps({"seq": 1, "items": items, "all": True}))
+            rows = {(r["id"], r["side"]): r for r in json.loads(line.recv(timeout=10))["rows"]}
+        low, high = rows["lateral_center_edge_angle.sourcil", "left"]["interval"].split(" to ")
+        widths[reader] = float(high) - float(low)
+        given = circumstances_of(keeper, film, reader)
+        found = measure_landmarks(film.film(), landmarks(film), [Side.LEFT], circumstances=given)
+        (wanted,) = [f for f in found if f.definition == "lateral_center_edge_angle.sourcil"]
+        assert isinstance(wanted, Measurement)
+        assert interval_in_words(wanted) == f"{low} to {high}"
+    assert widths["human:steady"] < widths["human:new"] / 2
+
+
 def test_the_socket_is_closed_to_foreign_pages_and_unknown_films(
     house: WebHouse, film: Image, inside: httpx.Client
 ) -> None:
     for name, origin in ((film.id, "http://elsewhere.example"), ("nothing", house.address)):
         with (
             pytest.raises((InvalidStatus, ConnectionClosed)),
-            socket_to(house, inside, name, origin) as line,
+            socket_to(house, inside, f"{name}/live", origin) as line,
         ):
             line.recv(timeout=10)
 
@@ -255,7 +284,7 @@ def test_the_socket_is_closed_to_foreign_pages_and_unknown_films(
 def test_the_socket_is_closed_on_nonsense(
     house: WebHouse, film: Image, inside: httpx.Client
 ) -> None:
-    with socket_to(house, inside, film.id, house.address) as line:
+    with socket_to(house, inside, f"{film.id}/live", house.address) as line:
         line.send("nonsense")
         with pytest.raises(ConnectionClosed) as closed:
             line.recv(timeout=10)
@@ -267,6 +296,6 @@ def test_a_landmark_beside_the_picture_is_answered_with_words(
     house: WebHouse, film: Image, inside: httpx.Client
 ) -> None:
     item = {"id": "coccyx_tip", "side": None, "xy": [[-70, 0]]}
-    with socket_to(house, inside, film.id, house.address) as line:
+    with socket_to(house, inside, f"{film.id}/live", house.address) as line:
         line.send(json.dumps({"seq": 1, "items": [item]}))
         assert "coccyx_tip" in json.loads(line.recv(timeout=10))["error"]["message"]
