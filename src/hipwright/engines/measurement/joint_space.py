@@ -111,23 +111,42 @@ def joint_space_minimum(head_center: Floats, roof: Floats, head_outline: Floats)
     2.0 mm
     """
     above, below = polar(roof, head_center), polar(head_outline, head_center)
-    low, high = _common(above, below)
+    low, high = shared_directions(above, below)
+    widths = _widths(above, below)[1]
+    return np.where(high > low, widths.min(axis=-1), np.nan)
+
+
+def narrowest_direction(head_center: Floats, roof: Floats, head_outline: Floats) -> Floats:
+    """Where :data:`joint_space_minimum` finds the smallest width.
+
+    Returns
+    -------
+    Angle from straight up, positive laterally, radians, shape (...).
+    """
+    angles, widths = _widths(polar(roof, head_center), polar(head_outline, head_center))
+    narrowest = widths.argmin(axis=-1)[..., None]
+    return np.take_along_axis(angles, narrowest, axis=-1)[..., 0]
+
+
+def _widths(above: PolarOutline, below: PolarOutline) -> tuple[Floats, Floats]:
+    """Directions in which both are drawn, and the widths there, (..., SAMPLES) each."""
+    low, high = shared_directions(above, below)
     share = np.linspace(0, 1, SAMPLES)
     angles = low[..., None] + share * (high - low)[..., None]
-    widths = above.at(angles) - below.at(angles)
-    return np.where(high > low, widths.min(axis=-1), np.nan)
+    return angles, above.at(angles) - below.at(angles)
 
 
 def _width_at(
     head_center: Floats, roof: Floats, head_outline: Floats, angle: Floats, reach_deg: float
 ) -> Floats:
     above, below = polar(roof, head_center), polar(head_outline, head_center)
-    low, high = _common(above, below)
+    low, high = shared_directions(above, below)
     drawn = np.clip(angle, low, high)
     width = (above.at(drawn[..., None]) - below.at(drawn[..., None]))[..., 0]
     within = (high > low) & (np.abs(angle - drawn) <= np.radians(reach_deg))
     return np.where(within, width, np.nan)
 
 
-def _common(above: PolarOutline, below: PolarOutline) -> tuple[Floats, Floats]:
+def shared_directions(above: PolarOutline, below: PolarOutline) -> tuple[Floats, Floats]:
+    """From where to where both outlines are drawn, as angles from straight up, (...)."""
     return np.maximum(above.low, below.low), np.minimum(above.high, below.high)

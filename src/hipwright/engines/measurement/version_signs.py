@@ -176,8 +176,27 @@ def retroversion_index(lateral_rim: Floats, anterior_rim: Floats, posterior_rim:
     20 %
     """
     front, back = _downward(anterior_rim), _downward(posterior_rim)
-    top = np.minimum(front[..., 0, 1], back[..., 0, 1])
-    bottom = np.maximum(front[..., -1, 1], back[..., -1, 1])
+    top, bottom = _shared_heights(front, back)
+    mark = rim_crossing(anterior_rim, posterior_rim)
+    share = _length(mark - lateral_rim) / _length(back[..., -1, :] - lateral_rim)
+    index = np.where(np.isnan(mark).any(axis=-1), 0.0, 100 * share)
+    return np.where(top > bottom, index, np.nan)
+
+
+def rim_crossing(anterior_rim: Floats, posterior_rim: Floats) -> Floats:
+    """Where the rims cross, or what stands for the crossing in :data:`retroversion_index`.
+
+    Parameters
+    ----------
+    anterior_rim, posterior_rim
+        As there.
+
+    Returns
+    -------
+    Array (..., 2), NaN where the anterior rim does not cross over and does not stay lateral.
+    """
+    front, back = _downward(anterior_rim), _downward(posterior_rim)
+    _, bottom = _shared_heights(front, back)
     found = crossings(front, back)
     # Running down, lateral is to the left: the front turns medial where the back lies left of it.
     turns_medial = found.met & (found.turn > 0)
@@ -191,9 +210,13 @@ def retroversion_index(lateral_rim: Floats, anterior_rim: Floats, posterior_rim:
     stays_lateral = front_end > back_end
     end = np.stack([(front_end + back_end) / 2, bottom], axis=-1)
     mark = np.where((stays_lateral & ~crosses)[..., None], end, crossing)
-    share = _length(mark - lateral_rim) / _length(back[..., -1, :] - lateral_rim)
-    index = np.where(crosses | stays_lateral, 100 * share, 0.0)
-    return np.where(top > bottom, index, np.nan)
+    return np.where((crosses | stays_lateral)[..., None], mark, np.nan)
+
+
+def _shared_heights(front: Floats, back: Floats) -> tuple[Floats, Floats]:
+    """Highest and lowest height that both have, of rims that run down."""
+    top = np.minimum(front[..., 0, 1], back[..., 0, 1])
+    return top, np.maximum(front[..., -1, 1], back[..., -1, 1])
 
 
 def _downward(rim: Floats) -> Floats:

@@ -1,4 +1,4 @@
-"""How each construction is drawn: one small recipe a catalog id."""
+"""How constructions of points, lines and angles are drawn: one small recipe a catalog id."""
 
 from __future__ import annotations
 
@@ -20,7 +20,8 @@ BEYOND = 0.18
 """How far a line runs on past its landmark, as a share of its length."""
 
 
-def _past(start: Floats, end: Floats, share: float = BEYOND) -> Floats:
+def past(start: Floats, end: Floats, share: float = BEYOND) -> Floats:
+    """The end of a line that runs on past its landmark."""
     return end + share * (end - start)
 
 
@@ -30,7 +31,7 @@ def _center_edge(edge: str, sheet: Sheet, text: str) -> None:
     sheet.line(center - 1.1 * reach * LATERAL, center + 1.1 * reach * LATERAL,
                stroke=Stroke.BASELINE)  # fmt: skip
     sheet.line(center, center + 1.3 * reach * UP)
-    sheet.line(center, _past(center, tip))
+    sheet.line(center, past(center, tip))
     sheet.label(sheet.angle(center, UP, tip - center, 0.5 * reach), text)
 
 
@@ -39,7 +40,7 @@ def _rise(start: str, end: str, sheet: Sheet, text: str) -> None:
     run = last - first
     reach = float(np.hypot(*run))
     sheet.line(first, first + 1.2 * reach * LATERAL, stroke=Stroke.BASELINE)
-    sheet.line(first, _past(first, last))
+    sheet.line(first, past(first, last))
     sheet.label(sheet.angle(first, LATERAL, run, 0.75 * reach), text)
 
 
@@ -48,14 +49,15 @@ def _alpha(onset: str, sheet: Sheet, text: str) -> None:
     upper, lower = sheet.place("femoral_neck_superior"), sheet.place("femoral_neck_inferior")
     neck = (upper + lower) / 2
     reach = float(np.hypot(*(tip - center)))
-    _head_circle(sheet)
+    head_circle(sheet)
     sheet.line(upper, lower, stroke=Stroke.FAINT)
-    sheet.line(center, _past(center, neck, 0.5))
-    sheet.line(center, _past(center, tip, 0.35))
+    sheet.line(center, past(center, neck, 0.5))
+    sheet.line(center, past(center, tip, 0.35))
     sheet.label(sheet.angle(center, neck - center, tip - center, 0.6 * reach), text)
 
 
-def _head_circle(sheet: Sheet) -> None:
+def head_circle(sheet: Sheet) -> None:
+    """The circle of the head, if there is one."""
     try:
         sheet.circle(sheet.place("femoral_head"), sheet.radius("femoral_head"))
     except KeyError:
@@ -76,8 +78,8 @@ def _neck_shaft(sheet: Sheet, text: str) -> None:
         sheet.line(proximal, distal)
         sheet.label((center + proximal) / 2, text)
         return
-    sheet.line(corner, _past(neck, center, 0.3))
-    sheet.line(corner, _past(proximal, distal, 0.05))
+    sheet.line(corner, past(neck, center, 0.3))
+    sheet.line(corner, past(proximal, distal, 0.05))
     reach = 0.45 * float(np.hypot(*(center - corner)))
     sheet.label(sheet.angle(corner, up_neck, down_shaft, reach), text)
 
@@ -85,7 +87,7 @@ def _neck_shaft(sheet: Sheet, text: str) -> None:
 def _crossing(start: Floats, along: Floats, other: Floats, across: Floats) -> Floats | None:
     """Where two lines meet, ``None`` where they are nearly parallel."""
     matrix = np.stack([unit(along), -unit(across)], axis=-1)
-    if abs(float(np.linalg.det(matrix))) < 0.05:  # noqa: PLR2004 - under 3 degrees, off the film
+    if abs(float(np.linalg.det(matrix))) < 0.05:  # noqa: PLR2004 (under 3 degrees, off the film)
         return None
     step = np.linalg.solve(matrix, other - start)
     return start + step[0] * unit(along)
@@ -93,28 +95,30 @@ def _crossing(start: Floats, along: Floats, other: Floats, across: Floats) -> Fl
 
 def _alpha_anatomic(onset: str, sheet: Sheet, text: str) -> None:
     center, tip = sheet.place("femoral_head_center"), sheet.place(onset)
-    neck, base = _neck_middle(sheet), _base_middle(sheet)
+    neck, base = neck_middle(sheet), base_middle(sheet)
     reach = float(np.hypot(*(tip - center)))
     axis = base - neck
-    _head_circle(sheet)
+    head_circle(sheet)
     sheet.line(neck - 0.4 * axis, base, stroke=Stroke.FAINT)
     sheet.line(center, center + 1.8 * reach * unit(axis))
-    sheet.line(center, _past(center, tip, 0.35))
+    sheet.line(center, past(center, tip, 0.35))
     sheet.label(sheet.angle(center, axis, tip - center, 0.6 * reach), text)
 
 
-def _neck_middle(sheet: Sheet) -> Floats:
+def neck_middle(sheet: Sheet) -> Floats:
+    """Half-way across the narrowest neck."""
     return (sheet.place("femoral_neck_superior") + sheet.place("femoral_neck_inferior")) / 2
 
 
-def _base_middle(sheet: Sheet) -> Floats:
+def base_middle(sheet: Sheet) -> Floats:
+    """Half-way across the base of the neck."""
     upper = sheet.place("femoral_neck_base_superior")
     return (upper + sheet.place("femoral_neck_base_inferior")) / 2
 
 
 def _offset(sheet: Sheet, text: str) -> None:
     center, radius = sheet.place("femoral_head"), sheet.radius("femoral_head")
-    neck, base = _neck_middle(sheet), _base_middle(sheet)
+    neck, base = neck_middle(sheet), base_middle(sheet)
     along = unit(base - neck)
     upper = sheet.place("femoral_neck_superior")
     across = upper - neck - float((upper - neck) @ along) * along
@@ -133,20 +137,9 @@ def _offset(sheet: Sheet, text: str) -> None:
 def _scar_and_roof(sheet: Sheet, text: str) -> None:
     medial, lateral = sheet.place("sourcil_medial_edge"), sheet.place("sourcil_lateral_edge")
     first, last = sheet.place("physeal_scar_medial"), sheet.place("physeal_scar_lateral")
-    sheet.line(_past(lateral, medial, 0.6), _past(medial, lateral, 0.6))
-    sheet.line(_past(last, first, 0.6), _past(first, last, 0.6))
-    sheet.label((_past(medial, lateral, 0.6) + _past(first, last, 0.6)) / 2, text)
-
-
-def _lateralization(sheet: Sheet, text: str) -> None:
-    center, radius = sheet.place("femoral_head"), sheet.radius("femoral_head")
-    line = sheet.place("ilioischial_line")
-    by_height = line[np.argsort(line[:, 1])]
-    u = float(np.interp(float(center[1]), by_height[:, 1], by_height[:, 0]))
-    edge = center - radius * LATERAL
-    sheet.circle(center, radius)
-    sheet.line(np.array([u, center[1]]), edge)
-    sheet.label((np.array([u, center[1]]) + edge) / 2 - 0.3 * radius * UP, text)
+    sheet.line(past(lateral, medial, 0.6), past(medial, lateral, 0.6))
+    sheet.line(past(last, first, 0.6), past(first, last, 0.6))
+    sheet.label((past(medial, lateral, 0.6) + past(first, last, 0.6)) / 2, text)
 
 
 def _extrusion(sheet: Sheet, text: str) -> None:
@@ -163,7 +156,41 @@ def _extrusion(sheet: Sheet, text: str) -> None:
     sheet.label(np.array([center[0] + radius, foot[1]]), text)
 
 
-RECIPES: Mapping[str, Recipe] = MappingProxyType(
+def _adduction(sheet: Sheet, text: str) -> None:
+    start, end = sheet.place("femoral_shaft_proximal"), sheet.place("femoral_shaft_distal")
+    reach = float(np.hypot(*(end - start)))
+    sheet.line(start, start - reach * UP, stroke=Stroke.BASELINE)
+    sheet.line(start, past(start, end, 0.05))
+    sheet.label(sheet.angle(start, -UP, end - start, 0.8 * reach), text)
+
+
+def _height_over(landmark: str, sheet: Sheet, text: str) -> None:
+    at, zero = sheet.place(landmark), sheet.place("symphysis_superior")
+    foot = np.array([at[0], zero[1]])
+    sheet.line(past(foot, zero), past(zero, foot), stroke=Stroke.BASELINE)
+    sheet.line(foot, at)
+    sheet.label((foot + at) / 2, text)
+
+
+def _aside_of(landmark: str, sheet: Sheet, text: str) -> None:
+    at, zero = sheet.place(landmark), sheet.place("symphysis_superior")
+    above = np.array([zero[0], at[1]])
+    sheet.line(zero, above, stroke=Stroke.BASELINE)
+    sheet.line(above, at)
+    sheet.label(at, text)
+
+
+def _obturator_widths(sheet: Sheet, text: str) -> None:
+    for side in ("right", "left"):
+        medial = sheet.place(f"obturator_foramen_medial@{side}")
+        lateral = sheet.place(f"obturator_foramen_lateral@{side}")
+        sheet.line(medial, np.array([lateral[0], medial[1]]))
+        sheet.line(np.array([lateral[0], medial[1]]), lateral, stroke=Stroke.FAINT)
+    inner = [sheet.place(f"obturator_foramen_medial@{side}") for side in ("right", "left")]
+    sheet.label(np.mean(inner, axis=0), text)
+
+
+STRAIGHT: Mapping[str, Recipe] = MappingProxyType(
     {
         "lateral_center_edge_angle.sourcil": partial(_center_edge, "sourcil_lateral_edge"),
         "lateral_center_edge_angle.rim": partial(_center_edge, "acetabular_rim_lateral"),
@@ -177,9 +204,14 @@ RECIPES: Mapping[str, Recipe] = MappingProxyType(
         "head_neck_offset": _offset,
         "head_neck_offset_ratio": _offset,
         "fear_index": _scar_and_roof,
-        "head_lateralization": _lateralization,
         "neck_shaft_angle": _neck_shaft,
         "extrusion_index": _extrusion,
+        "femoral_shaft_adduction": _adduction,
+        "pelvic_tilt.coccyx_symphysis": partial(_height_over, "coccyx_tip"),
+        "pelvic_tilt.sacrococcygeal_symphysis": partial(_height_over, "sacrococcygeal_joint"),
+        "pelvic_rotation.coccyx_offset": partial(_aside_of, "coccyx_tip"),
+        "pelvic_rotation.sacrum_offset": partial(_aside_of, "mid_sacrum"),
+        "pelvic_rotation.obturator_index": _obturator_widths,
     }
 )
-"""Constructions with a drawing of their own; all others show the landmarks they use."""
+"""Recipes by catalog id."""

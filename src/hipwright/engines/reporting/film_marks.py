@@ -16,8 +16,8 @@ from hipwright.engines.imaging.film_plane import px_from_plane
 from hipwright.engines.measurement.construction import Circles
 from hipwright.engines.measurement.doubt import Key
 from hipwright.engines.measurement.measure import HipOnFilm, ReadFilm
-from hipwright.engines.reporting.drawings import RECIPES
 from hipwright.engines.reporting.numbers import value_with_unit
+from hipwright.engines.reporting.recipes import RECIPES
 from hipwright.engines.reporting.tracing import CIRCLE_STEPS, Sheet
 
 Floats = NDArray[np.float64]

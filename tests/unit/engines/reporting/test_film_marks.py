@@ -14,8 +14,8 @@ from hipwright.domain.side import Side
 from hipwright.domain.study import Calibration, Film, SpacingSource, View
 from hipwright.engines.anatomy.canonical import FilmBorder
 from hipwright.engines.measurement.measure import ReadFilm, measure_film, read_film
-from hipwright.engines.reporting.drawings import RECIPES
 from hipwright.engines.reporting.film_marks import fitted_circles, marks_for
+from hipwright.engines.reporting.recipes import RECIPES
 
 HEADS = {Side.RIGHT: (600.0, 900.0), Side.LEFT: (1800.0, 940.0)}
 RADIUS = 150.0
