@@ -61,7 +61,7 @@ def test_a_folder_becomes_a_measured_and_reported_hip(machine: Path) -> None:
     assert values(unread) == {}
     assert all(reasons(unread))
 
-    image = added["images"][0]["image"]
+    image = added["images"][0]["id"]
     path = landmark_file(machine, "ap", image=image)
     document(run("landmarks", code, "--from", path, "--json"))
     measured = document(run("measure", code, "--json"))
@@ -130,7 +130,7 @@ def test_a_film_that_none_of_us_wrote_is_measured_without_its_millimeters(
     assert (image["columns"], image["rows"], image["view"]) == (columns, rows, "pelvis_ap")
 
     made = drawn_on(columns, rows, mirrored=side == "right")
-    file = landmarks_to_wire(made.landmarks).model_copy(update={"image": image["image"]})
+    file = landmarks_to_wire(made.landmarks).model_copy(update={"image": image["id"]})
     path = machine / "landmarks.json"
     path.write_text(as_json(file), "utf-8")
     document(run("landmarks", code, "--from", path, "--json"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import tempfile
-from importlib.resources import as_file, files
+from importlib.resources import files
 from pathlib import Path
 
 import typst
@@ -15,7 +15,6 @@ from hipwright.domain.errors import KeepingError
 from hipwright.domain.report import Document, FilmFigure
 
 TEMPLATE = files("hipwright.adapters.documents") / "templates" / "report.typ"
-FONTS = files("hipwright.adapters.documents") / "fonts"
 
 
 def to_pdf(document: Document, pictures: Pictures) -> bytes:
@@ -50,7 +49,7 @@ def to_pdf(document: Document, pictures: Pictures) -> bytes:
 
 
 def _printed(document: Document, pictures: Pictures) -> bytes:
-    with tempfile.TemporaryDirectory(prefix="hipwright-print-") as name, as_file(FONTS) as fonts:
+    with tempfile.TemporaryDirectory(prefix="hipwright-print-") as name:
         folder = Path(name)
         figures = _Figures(folder, pictures)
         data = document_data(document, figures.keep)
@@ -59,8 +58,6 @@ def _printed(document: Document, pictures: Pictures) -> bytes:
         return typst.compile(
             str(folder / "report.typ"),
             root=str(folder),
-            font_paths=[str(fonts)] if fonts.exists() else [],
-            ignore_system_fonts=True,
         )
 
 

@@ -20,7 +20,7 @@ class WireCase(WireModel):
 class WireImage(WireModel):
     """One image that came in."""
 
-    image: str
+    id: str
     kind: str
     modality: str
     view: str
@@ -90,7 +90,7 @@ def import_document(report: ImportReport) -> ImportDocument:
 def _image(image: Image) -> WireImage:
     scale = image.calibration
     return WireImage(
-        image=image.id,
+        id=image.id,
         kind=image.kind.value,
         modality=image.modality,
         view=image.view.value,
