@@ -60,7 +60,7 @@ class OpenIdentities:
 
 def dock(identities: OpenIdentities | None = None) -> LoadingDock:
     return LoadingDock(
-        identities=identities or OpenIdentities(),
+        identities=lambda: identities or OpenIdentities(),
         new_id=lambda: str(uuid.uuid4()),
         finder=FileFinder(),
         pictures=PictureReader(),

@@ -190,7 +190,7 @@ def loading_dock(opened: Workspace) -> Dock:
     from hipwright.adapters.pictures.reading import PictureReader
 
     return LoadingDock(
-        identities=opened.identity,
+        identities=lambda: opened.identity,
         new_id=opened.keeper.new_id,
         finder=FileFinder(),
         pictures=PictureReader(),

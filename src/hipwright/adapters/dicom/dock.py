@@ -39,7 +39,8 @@ class LoadingDock:
     Parameters
     ----------
     identities
-        Gives people their date shift and UIDs their replacement.
+        Opens the store that gives people their date shift and UIDs their replacement;
+        asked only when something is read in, so that films can be shown without its key.
     new_id
         Makes ids for people, studies and images.
     finder
@@ -51,7 +52,7 @@ class LoadingDock:
     def __init__(
         self,
         *,
-        identities: IdentityKeeper,
+        identities: Callable[[], IdentityKeeper],
         new_id: Callable[[], str],
         finder: Finder,
         pictures: PictureFiles,
@@ -72,7 +73,7 @@ class LoadingDock:
     ) -> Delivery:
         """Read and de-identify everything below the paths; keep nothing."""
         people = People(
-            self._identities, self._new_id, person, person_of_study or (lambda _uid: None)
+            self._identities(), self._new_id, person, person_of_study or (lambda _uid: None)
         )
         assembly = Assembly(new_id=self._new_id, people=people)
         rejected: list[Rejected] = []
