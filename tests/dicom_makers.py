@@ -7,7 +7,7 @@ import io
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -55,7 +55,7 @@ class OpenIdentities:
         return f"2.25.{int.from_bytes(digest[:16], 'big')}"
 
     def true_date(self, person: str, shifted: date) -> date:
-        raise NotImplementedError
+        return shifted - timedelta(days=self.shift)
 
 
 def dock(identities: OpenIdentities | None = None) -> LoadingDock:
