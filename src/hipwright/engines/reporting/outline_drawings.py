@@ -133,9 +133,9 @@ def _shenton(sheet: Sheet, text: str) -> None:
     step = float(found) * UP
     arms = [outline - below for outline, below in ((pelvis, center), (neck, center + step))]
     radius = float(np.mean([np.hypot(*arm) for arm in np.concatenate(arms)]))
-    turns = [np.arctan2(arm[:, 0], arm[:, 1]) for arm in arms]
+    turns: list[Floats] = [np.arctan2(arm[:, 0], arm[:, 1]) for arm in arms]
     for turn, below in ((np.concatenate(turns), center), (turns[1], center + step)):
-        along = np.linspace(turn.min(), turn.max(), ARC_STEPS)
+        along: Floats = np.linspace(float(turn.min()), float(turn.max()), ARC_STEPS)
         arc = below + radius * np.stack([np.sin(along), np.cos(along)], axis=-1)
         sheet.line(*arc, stroke=Stroke.FAINT)
     between = (turns[1].min() + turns[0].max()) / 2

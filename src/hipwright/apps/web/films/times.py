@@ -6,6 +6,7 @@ from starlette.requests import HTTPConnection
 
 from hipwright.apps.web.identities import Identities, identities_for
 from hipwright.apps.web.showing.words import age_in_years, day
+from hipwright.domain.errors import IdentityError
 from hipwright.domain.keeping import Image, Person
 from hipwright.workflows.ports import Keeper
 
@@ -24,7 +25,10 @@ class FilmTimes:
 
     def of(self, film: Image) -> str:
         """``14 Mar 2024``, ``at 31 years``, or ``no date``."""
-        true = self._identities.true_date(self._person.id, film.acquired_on)
+        try:
+            true = self._identities.true_date(self._person.id, film.acquired_on)
+        except IdentityError:  # without its key names are gone, films stay readable
+            true = None
         if true is not None:
             return day(true)
         age = age_in_years(self._person.birth_date_shifted, film.acquired_on)
