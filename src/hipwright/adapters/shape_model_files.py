@@ -88,7 +88,7 @@ def read_shape_model() -> ShapeModel:
 
     Notes
     -----
-    26 subjects, mm, +left +posterior +superior, licence MPL-2.0; the data stay in
+    26 subjects, mm, +left +posterior +superior, license MPL-2.0; the data stay in
     their package.
     """
     root = files("musculoskeletal.models")

@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
-from trimesh.creation import box  # pyright: ignore[reportUnknownVariableType]
+from trimesh.creation import box  # pyright: ignore[reportUnknownVariableType] (trimesh has no types here)
 
 from hipwright.domain.side import Side
 from hipwright.phantoms import attenuation

@@ -5,7 +5,7 @@ from types import MappingProxyType
 from typing import Any
 
 import numpy as np
-from trimesh.creation import icosphere  # pyright: ignore[reportUnknownVariableType]
+from trimesh.creation import icosphere  # pyright: ignore[reportUnknownVariableType] (trimesh has no types here)
 
 from hipwright.domain.side import Side
 from hipwright.phantoms.film_arthritis import wear

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from scipy.ndimage import gaussian_filter, gaussian_filter1d
 from skimage.measure import marching_cubes
-from trimesh.creation import icosphere  # pyright: ignore[reportUnknownVariableType]
+from trimesh.creation import icosphere  # pyright: ignore[reportUnknownVariableType] (trimesh has no types here)
 
 from hipwright.domain.side import Side
 from hipwright.phantoms import attenuation

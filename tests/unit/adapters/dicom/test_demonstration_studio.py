@@ -89,7 +89,7 @@ def test_nobody_wanted_means_no_worker_is_started(tmp_path: Path) -> None:
     def no_model() -> None:
         raise AssertionError
 
-    studio = ProcessStudio(no_model)  # pyright: ignore[reportArgumentType] - never called
+    studio = ProcessStudio(no_model)  # pyright: ignore[reportArgumentType] (never read) - never called
     assert list(studio.take([], tmp_path)) == []
 
 
