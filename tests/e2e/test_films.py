@@ -377,6 +377,27 @@ def center_shade(page: Page) -> float:
     return sum(values) / len(values)
 
 
+def test_a_film_larger_than_the_graphics_hold_is_shown_smaller_and_says_so(
+    open_context: Callable[..., BrowserContext], house: FilmsHouse
+) -> None:
+    context = open_context()
+    house.enter(context)
+    page = context.new_page()
+    show(page, house.film_address)
+    notice = page.locator("[data-reduced]")
+    expect(notice).to_be_hidden()
+    whole = center_shade(page)
+    page.add_init_script(
+        """const original = WebGL2RenderingContext.prototype.getParameter;
+        WebGL2RenderingContext.prototype.getParameter = function (name) {
+            return name === this.MAX_TEXTURE_SIZE ? 512 : original.call(this, name);
+        };"""
+    )
+    show(page, house.film_address)
+    expect(notice).to_contain_text("1/4 of its size")  # 1500 columns: 750, 375
+    assert abs(center_shade(page) - whole) <= 4
+
+
 def test_a_picture_that_does_not_come_is_told_and_tried_again(
     open_context: Callable[..., BrowserContext], house: FilmsHouse
 ) -> None:

@@ -1,6 +1,7 @@
 // @ts-check
 // The Films screen: puts the picture, the reading, the numbers and the panels together.
 
+import { keyOf } from "../lib/placed.js";
 import { FilmView, registerFilmView } from "../components/film-view/film-view.js";
 import { paintAbout } from "./about-panel.js";
 import { Autosave } from "./autosave.js";
@@ -75,9 +76,18 @@ numbers.addEventListener("choose", (event) => {
     overlay.marks = [];
     overlay.redraw();
   }
+  overlay.used = detail && landmarksOf(detail);
+  overlay.redraw();
   live.choose(detail);
   tellAbout();
 });
+
+/** @param {import("./live-numbers.js").Chosen} chosen */
+function landmarksOf({ id, side }) {
+  const names = facts.measurements.find((m) => m.id === id)?.landmarks ?? [];
+  const sides = side === null ? [null, ...facts.sides] : [null, side];
+  return new Set(names.flatMap((name) => sides.map((one) => keyOf(name, one))));
+}
 
 function tellAbout() {
   const { chosen } = numbers;
@@ -120,9 +130,9 @@ view.addEventListener("film-ready", (event) => {
   screen.classList.add("shown");
   failure.hidden = true;
   overlay.paint();
-  if (detail.reduced > 1) {
-    announce(`This screen's graphics show the film at 1/${detail.reduced} of its size. Landmarks keep their accuracy.`);
-  }
+  const reduced = part("[data-reduced]", HTMLElement);
+  reduced.hidden = detail.reduced <= 1;
+  reduced.textContent = `Shown at 1/${detail.reduced} of its size: this screen's graphics hold no larger picture. Landmarks and the magnifier keep the film's own pixels.`;
   requestAnimationFrame(() => performance.mark("film-visible"));
 });
 view.addEventListener("film-failed", (event) => {

@@ -77,7 +77,7 @@ export class GuidePanel {
       part("[data-idle-words]", HTMLElement, idle).textContent =
         left === 0 ? "Every landmark of this pass is placed." : this.model.doneCount === 0
           ? "Nothing is placed on this film in this reading yet."
-          : `${left} landmarks are still open.`;
+          : left === 1 ? "1 landmark is still open." : `${left} landmarks are still open.`;
       part("[data-act=next]", HTMLButtonElement, idle).hidden = left === 0;
       return;
     }

@@ -2,8 +2,8 @@
 // What lies over the picture: handles, outlines, fitted circles, lines of the chosen
 // measurement, other readers' landmarks. Everything is given in film pixels.
 
-import { fromKey } from "../lib/placed.js";
-import { drawn, sideWord } from "./facts.js";
+import { fromKey, keyOf } from "../lib/placed.js";
+import { drawn } from "./facts.js";
 import { handleShape } from "./handle-shapes.js";
 
 /** @typedef {import("../lib/film-transform.js").Place} Place */
@@ -13,6 +13,14 @@ import { handleShape } from "./handle-shapes.js";
 /** @typedef {import("../components/film-view/film-view.js").FilmView} FilmView */
 /** @typedef {import("./facts.js").Mark} Mark */
 /** @typedef {import("./facts.js").FittedCircle} FittedCircle */
+
+/** Mean width of a letter of a value, in pixels of the screen. */
+const VALUE_LETTER = 8;
+
+/** The same of a name, and how high its line is. */
+const NAME_LETTER = 7.2;
+const NAME_LINE = 15;
+const NAME_AT = { x: 15, y: 26 };
 
 export class Overlay {
   /**
@@ -31,10 +39,12 @@ export class Overlay {
     /** @type {Place | null} */
     this.crosshair = null;
     this.namesShown = false;
+    /** What the chosen measurement is made of; all else steps back. @type {Set<string> | null} */
+    this.used = null;
     this.wanted = 0;
     this.svg = drawn("svg", { class: "overlay" });
     this.layers = Object.fromEntries(
-      ["ghosts", "marks", "outlines", "between", "handles", "cross"].map((name) => {
+      ["ghosts", "marks", "outlines", "between", "handles", "values", "cross"].map((name) => {
         const layer = drawn("g", { class: name });
         this.svg.append(layer);
         return [name, layer];
@@ -60,13 +70,15 @@ export class Overlay {
     const size = Math.min(Math.max(Math.sqrt(this.view.view.scale / 0.45), 0.5), 1);
     this.svg.style.setProperty("--handle", size.toFixed(2));
     this.fill("ghosts", this.ghosts.flatMap((item) => this.ghost(item)));
-    this.fill("marks", this.marks.map((mark) => this.mark(mark)));
+    this.fill("marks", this.marks.flatMap((mark) =>
+      mark.kind === "label" ? [] : [this.line(mark.xy, `mark ${mark.stroke}`)]));
     this.fill("outlines", [
       ...this.circles.map((circle) => this.line(circle.xy, this.outlineClass(circle), true)),
       ...[...this.model.placed].flatMap(([key, item]) => this.outline(key, item)),
     ]);
     this.fill("between", this.between());
     this.paintHandles();
+    this.fill("values", this.marks.flatMap((mark) => (mark.kind === "label" ? [this.value(mark)] : [])));
     this.fill("cross", this.crosshair ? [this.cross(this.crosshair)] : []);
   }
 
@@ -77,8 +89,13 @@ export class Overlay {
 
   /** @param {{ id: string, side: import("../lib/placed.js").SideName }} circle */
   outlineClass({ id, side }) {
-    const key = side === null ? id : `${id}@${side}`;
-    return `fitted${key === this.model.target ? " active" : ""}`;
+    const key = keyOf(id, side);
+    return `fitted${key === this.model.target ? " active" : ""}${this.back(key)}`;
+  }
+
+  /** @param {string} key */
+  back(key) {
+    return this.used && !this.used.has(key) && key !== this.model.target ? " back" : "";
   }
 
   /** @param {string} key @param {Item} item */
@@ -86,7 +103,7 @@ export class Overlay {
     const kind = this.model.landmarkOf(key)?.kind;
     if (kind !== "contour" || item.xy.length < 2) return [];
     const isActive = key === this.model.target;
-    const line = this.line(item.xy, isActive ? "contour active" : "contour");
+    const line = this.line(item.xy, `contour${isActive ? " active" : ""}${this.back(key)}`);
     const points = line.querySelector(".over")?.getAttribute("points") ?? "";
     // An outline is chosen by its line; its points show once it is chosen.
     if (!isActive) line.append(drawn("polyline", { points, class: "hit", "data-handle": `${key}~0` }));
@@ -118,11 +135,15 @@ export class Overlay {
     return group;
   }
 
-  /** @param {Mark} mark */
-  mark(mark) {
-    if (mark.kind !== "label") return this.line(mark.xy, `mark ${mark.stroke}`, false);
+  /** The value beside its construction, on a ground of its own. @param {{ at: Place, text: string }} mark */
+  value(mark) {
     const [x, y] = this.view.screenOf(mark.at);
-    return label(mark.text, x, y, "value");
+    const width = VALUE_LETTER * mark.text.length + 14;
+    const { width: most } = this.view.box;
+    const left = Math.max(4, Math.min(x + 10, most - width - 4));
+    return drawn("g", { class: "label value", transform: `translate(${left.toFixed(1)},${(y - 14).toFixed(1)})` },
+      drawn("rect", { x: 0, y: -16, width, height: 23, rx: 4 }),
+      drawn("text", { x: 7, y: 0 }, mark.text));
   }
 
   /** @param {Item} item */
@@ -153,12 +174,44 @@ export class Overlay {
         if (isPoint || isActive || index === 0) this.handle(key, index, place, kept);
       });
     }
+    this.spreadNames();
     for (const [name, element] of this.handles) {
       if (kept.has(name)) continue;
       if (element === document.activeElement) this.view.focus({ preventScroll: true });
       element.remove();
       this.handles.delete(name);
     }
+  }
+
+  /** All names are asked for: those that would cover another wait until there is room. */
+  spreadNames() {
+    if (!this.namesShown) return;
+    const rank = (/** @type {string} */ key) => (key === this.model.target ? 0 : this.used?.has(key) ? 1 : 2);
+    const asked = [...this.model.placed].sort(([a], [b]) => rank(a) - rank(b));
+    /** @type {Place[]} */
+    const taken = [];
+    const wide = (/** @type {string} */ key) => NAME_LETTER * this.nameOf(key).length;
+    /** @type {Map<Place, number>} */
+    const widths = new Map();
+    for (const [key, item] of asked) {
+      const [x, y] = this.view.screenOf(/** @type {Place} */ (item.xy[0]));
+      const at = /** @type {Place} */ ([x + NAME_AT.x, y + NAME_AT.y]);
+      const width = wide(key);
+      const covers = taken.some((other) => Math.abs(other[1] - at[1]) < NAME_LINE &&
+        at[0] < other[0] + (widths.get(other) ?? 0) && other[0] < at[0] + width);
+      if (!covers) {
+        taken.push(at);
+        widths.set(at, width);
+      }
+      this.handles.get(`${key}#0`)?.classList.toggle("named", !covers);
+    }
+  }
+
+  /** @param {string} key */
+  nameOf(key) {
+    const { side } = fromKey(key);
+    const name = this.model.landmarkOf(key)?.name ?? key;
+    return side === null ? name : `${name}, ${side}`;
   }
 
   /** @param {string} key @param {number} index @param {Place} place @param {Set<string>} kept */
@@ -169,7 +222,7 @@ export class Overlay {
     const element = this.elementFor(name, key, index);
     const side = fromKey(key).side;
     const other = side !== null && side !== this.model.facts.caseSide ? " other" : "";
-    element.setAttribute("class", `handle${isActive ? " active" : ""}${other}`);
+    element.setAttribute("class", `handle${isActive ? " active" : ""}${other}${this.back(key)}`);
     element.setAttribute("tabindex", "0");
     element.setAttribute("role", "button");
     element.removeAttribute("aria-hidden");
@@ -184,8 +237,7 @@ export class Overlay {
     const landmark = this.model.landmarkOf(key);
     const clicks = this.model.placed.get(key)?.xy.length ?? 0;
     const which = landmark?.kind === "point" ? "" : `, outline point ${index + 1} of ${clicks}`;
-    const name = `${landmark?.name ?? key}, ${sideWord(fromKey(key).side)}${which}`;
-    return `${name}: column ${column.toFixed(1)}, row ${row.toFixed(1)}`;
+    return `${this.nameOf(key)}${which}: column ${column.toFixed(1)}, row ${row.toFixed(1)}`;
   }
 
   /** @param {string} name @param {string} key @param {number} index */
@@ -197,7 +249,7 @@ export class Overlay {
     const element = drawn("g", { "data-handle": name, class: "handle" });
     element.append(...handleShape(landmark?.kind ?? "point", side, this.model.facts.caseSide));
     if (index === 0 || landmark?.kind === "point") {
-      element.append(label(`${landmark?.name ?? key}, ${sideWord(side)}`, 15, 26, "name"));
+      element.append(label(this.nameOf(key), NAME_AT.x, NAME_AT.y, "name"));
     }
     this.handles.set(name, element);
     this.layers["handles"]?.append(element);
