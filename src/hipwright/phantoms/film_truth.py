@@ -201,9 +201,8 @@ def _pelvic_ap(person: Person, film: SimulatedFilm, hip: HipTruth) -> Iterator[I
         yield _point(name, side, film.project(hip.pelvis.points[name])[0])
     rim = film.project(hip.pelvis.curves["rim"])
     yield _point("acetabular_rim_lateral", side, most_lateral_px(rim, side))
+    yield from _rims(film, hip)
     for name, count in (
-        ("anterior_rim", 24),
-        ("posterior_rim", 24),
         ("pelvic_brim", 8),
         ("ilioischial_line", 8),
         ("acetabular_roof", 12),
@@ -211,9 +210,6 @@ def _pelvic_ap(person: Person, film: SimulatedFilm, hip: HipTruth) -> Iterator[I
         line = film.project(hip.pelvis.curves[name])
         if name in _LINES_READ_DOWNWARD:
             line = _smooth(line)
-        if name in _RIM_DOWN_TO:
-            center, radius = head_circle_px(film, hip)
-            line = line[line[:, 1] < center[1] + _RIM_DOWN_TO[name] * radius]
         yield PlacedContour(id=name, side=side, xy_px=resampled(line, count))
     hip_bone = _bone(person, f"hip_bone_{side}", Part.PELVIS)
     floor = film.project(fossa_floor_mm(hip_bone.outer, hip))
@@ -228,6 +224,19 @@ def _pelvic_ap(person: Person, film: SimulatedFilm, hip: HipTruth) -> Iterator[I
     if ossicles:
         corners = np.concatenate([film.project(bone.outer.vertices) for bone in ossicles])
         yield _point("ossicle_lateral_edge", side, most_lateral_px(corners, side))
+
+
+def _rims(film: SimulatedFilm, hip: HipTruth) -> Iterator[PlacedContour]:
+    """Both edges of the socket, down from the most lateral point of the rim on this film."""
+    center, radius = head_circle_px(film, hip)
+    back, front = (film.project(hip.pelvis.curves[f"{n}_rim"]) for n in ("posterior", "anterior"))
+    whole = np.vstack([back[:0:-1], front])
+    outward = 1.0 if hip.side is Side.LEFT else -1.0
+    lateral = int((outward * whole[:, 0]).argmax())
+    halves = {"posterior_rim": whole[lateral::-1], "anterior_rim": whole[lateral:]}
+    for name, line in halves.items():
+        seen = line[line[:, 1] < center[1] + _RIM_DOWN_TO[name] * radius]
+        yield PlacedContour(id=name, side=hip.side, xy_px=resampled(seen, 24))
 
 
 def _scar(film: SimulatedFilm, hip: HipTruth, slope_deg: float) -> Iterator[Item]:
