@@ -5,7 +5,8 @@ from urllib.parse import urlsplit
 from playwright.sync_api import BrowserContext, ConsoleMessage, Page
 
 LOOPBACK = {"127.0.0.1", "localhost", "::1"}
-INSIDE_SCHEMES = {"about", "blob", "data", "chrome-error"}
+INSIDE_SCHEMES = {"about", "blob", "data", "chrome-error", "chrome-extension", "chrome"}
+"""The last two are the browser's own viewer of PDF files; contexts here hold no extension."""
 
 
 class Watch:
