@@ -15,7 +15,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import numpy as np
 import uvicorn
+from PIL import Image as Pillow
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from bench.machine import find_browser
@@ -35,6 +37,11 @@ FLAGS = [
     "--enable-unsafe-swiftshader",
 ]
 PATIENCE_MS = 60_000
+BELOW_LABEL_PX = 36
+NEARER, WHEEL = 3, 200
+PAPER = 250
+GRAY_STEP = 4
+"""Grays of films are told apart in so many steps; brighter ones are the page's own."""
 
 
 def main() -> None:
@@ -78,18 +85,17 @@ def make(browser: Browser, opened: Workspace, address: str, link: str) -> None:
     page = context.new_page()
     page.set_default_timeout(PATIENCE_MS)
     page.goto(link)
-    page.goto(f"{address}/workspace")
-    page.get_by_label("Reader's code").fill("demo-a")
-    page.get_by_role("button", name="Read under this code").click()
     keeper = opened.keeper
-    rower, operated = keeper.case("DEMO-1"), keeper.case("DEMO-6")
-    pelvis = next(i for i in keeper.images_of(rower.person) if i.view is View.PELVIS_AP)
+    rower, shallow, operated = (keeper.case(f"DEMO-{number}") for number in (1, 3, 6))
+    pelvis = next(i for i in keeper.images_of(shallow.person) if i.view is View.PELVIS_AP)
+    film = f"/films/{pelvis.id}?case={shallow.code}"
     for name, size, path in (
         ("cases", DESK, "/cases"),
         ("cases-phone", PHONE, "/cases"),
         ("case", (1280, 1500), f"/cases/{rower.code}"),
         ("change", (1280, 700), f"/cases/{operated.code}#change"),
-        ("films", DESK, f"/films/{pelvis.id}?case={rower.code}"),
+        ("films", DESK, film),
+        ("films-phone", PHONE, film),
         ("agreement", (1280, 900), "/agreement/lateral_center_edge_angle.sourcil"),
         ("catalog", DESK, "/catalog/lateral_center_edge_angle.sourcil"),
         ("workspace", DESK, "/workspace"),
@@ -107,9 +113,44 @@ def take(page: Page, address: str, target: Path, size: tuple[int, int], path: st
         page.locator(f"#{anchor}").scroll_into_view_if_needed()
         page.evaluate("name => document.getElementById(name).scrollIntoView()", anchor)
     if path.startswith("/films/"):
-        page.get_by_role("table").first.wait_for()  # the numbers come by a socket
+        choose_angle(page)
     page.wait_for_timeout(1500)
     page.screenshot(path=target, animations="disabled")
+    reduce_colors(target)
+
+
+def choose_angle(page: Page) -> None:
+    """Draw the lateral center-edge angle and come nearer to it."""
+    page.get_by_role("table").first.wait_for()  # the numbers come by a socket
+    chosen = page.locator("tbody[data-id='lateral_center_edge_angle.sourcil'] .choose").first
+    chosen.click()
+    value = page.locator(".label.value")
+    value.wait_for()
+    place = value.bounding_box()
+    if place is None:
+        raise LookupError("the value is not drawn on the film")
+    page.mouse.move(place["x"], place["y"] + place["height"] + BELOW_LABEL_PX)
+    for _ in range(NEARER):
+        page.mouse.wheel(0, -WHEEL)
+        page.wait_for_timeout(80)
+    page.mouse.move(0, 0)
+
+
+def reduce_colors(target: Path) -> None:
+    """Keep the file small: fewer grays for the grain of films, the commonest 256 colors."""
+    with Pillow.open(target) as shot:
+        rgb = np.asarray(shot.convert("RGB")).copy()
+    grain = (rgb.max(axis=-1) == rgb.min(axis=-1)) & (rgb[..., 0] < PAPER)
+    rgb[grain] = rgb[grain] // GRAY_STEP * GRAY_STEP
+    every, which, count = np.unique(
+        rgb.reshape(-1, 3), axis=0, return_inverse=True, return_counts=True
+    )
+    kept = every[np.argsort(-count)[:256]]
+    apart = ((every[:, None].astype(int) - kept[None].astype(int)) ** 2).sum(axis=-1)
+    indices = apart.argmin(axis=-1)[which].reshape(rgb.shape[:2]).astype(np.uint8)
+    few = Pillow.fromarray(indices, "P")
+    few.putpalette(kept.ravel().tolist())
+    few.save(target, optimize=True)
 
 
 if __name__ == "__main__":
