@@ -19,14 +19,17 @@ from benchmarks.serving import MEBIBYTE, command, environment, load, told
 GOAL_S = 90.0
 
 
-def build(workspace: Path, folder: Path, *, compiled: bool = True) -> tuple[float, float, float]:
-    """Seconds on the wall, seconds of processor time, and most memory in MiB."""
+def build(folder: Path, *, compiled: bool = True) -> tuple[float, float, float]:
+    """Seconds on the wall, seconds of processor time, and most memory in MiB.
+
+    The workspace is ``demonstration`` in the folder; its key lies beside it.
+    """
     own = environment(folder)
     if not compiled:
         own["NUMBA_CACHE_DIR"] = str(folder / "nothing-compiled")
     begun = time.perf_counter()
     process = subprocess.Popen(  # noqa: S603 - our own command
-        command("demo", "--no-serve", "--workspace", str(workspace)),
+        command("demo", "--no-serve", "--workspace", str(folder / "demonstration")),
         env=own,
         stderr=subprocess.PIPE,
         text=True,
@@ -44,9 +47,9 @@ def main() -> None:
     """Print the figures."""
     named = [word for word in sys.argv[1:] if not word.startswith("--")]
     with tempfile.TemporaryDirectory() as name:
-        workspace = Path(named[0] if named else name) / "demonstration"
+        folder = Path(named[0] if named else name)
         before = load()
-        wall, busy, memory = build(workspace, Path(name), compiled="--first" not in sys.argv)
+        wall, busy, memory = build(folder, compiled="--first" not in sys.argv)
     more = f"{busy:.0f} s of processor time; at most {memory:.0f} MiB; before it {before}"
     sys.stdout.write(told("demonstration built", wall, GOAL_S, "s", more=more) + "\n")
 

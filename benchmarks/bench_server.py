@@ -118,8 +118,11 @@ def say(line: str) -> None:
     sys.stdout.flush()
 
 
-def demonstration(workspace: Path, folder: Path) -> None:
+def demonstration(folder: Path) -> None:
     """First page, memory and drag on the demonstration."""
+    workspace = folder / "demonstration"
+    if not workspace.exists():
+        build(folder)
     firsts: list[float] = []
     for _ in range(STARTS):
         with serving(workspace, folder) as server:
@@ -162,12 +165,8 @@ def large(folder: Path) -> None:
 def main() -> None:
     """Print the figures."""
     with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        workspace = Path(sys.argv[1] if len(sys.argv) > 1 else name) / "demonstration"
-        if not workspace.exists():
-            build(workspace, folder)
-        demonstration(workspace, folder)
-        large(folder)
+        demonstration(Path(sys.argv[1] if len(sys.argv) > 1 else name))
+        large(Path(name))
 
 
 if __name__ == "__main__":
