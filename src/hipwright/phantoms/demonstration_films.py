@@ -102,7 +102,7 @@ _PLANS: Mapping[str, FilmPlan] = MappingProxyType(
             films=(
                 PlannedFilm(
                     key="ap",
-                    setup=pelvis_ap(tilt_deg=2.0, rotation_deg=0.8, roll_deg=0.4),
+                    setup=pelvis_ap(tilt_deg=7.0, rotation_deg=0.8, roll_deg=0.4),
                     seed=1101,
                     extras=FilmExtras(ball=True),
                 ),
@@ -172,7 +172,7 @@ _PLANS: Mapping[str, FilmPlan] = MappingProxyType(
                         columns=3000,
                         rows=2500,
                         pixel_mm=0.143,
-                        tilt_deg=-2.0,
+                        tilt_deg=7.0,
                         rotation_deg=1.5,
                         object_detector_mm=180.0,
                     ),
@@ -213,7 +213,7 @@ _PLANS: Mapping[str, FilmPlan] = MappingProxyType(
             films=(
                 PlannedFilm(
                     key="ap",
-                    setup=pelvis_ap(tilt_deg=1.5, roll_deg=-0.5),
+                    setup=pelvis_ap(tilt_deg=7.0, roll_deg=-0.5),
                     seed=1601,
                     style=_CRISP_STYLE,
                     extras=FilmExtras(ball=True),
@@ -222,7 +222,7 @@ _PLANS: Mapping[str, FilmPlan] = MappingProxyType(
                 PlannedFilm(
                     key="after_ap",
                     stage=AFTER,
-                    setup=pelvis_ap(tilt_deg=0.5, rotation_deg=0.7, roll_deg=0.3),
+                    setup=pelvis_ap(tilt_deg=6.5, rotation_deg=0.7, roll_deg=0.3),
                     seed=1603,
                     style=_CRISP_STYLE,
                 ),
