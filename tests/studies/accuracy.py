@@ -19,7 +19,7 @@ from tests.studies.study import Study, run_study
 from tests.studies.tables import all_tables
 
 PAGE = ROOT / "docs" / "explanation" / "accuracy.md"
-MODELLED = 12
+MODELED = 12
 
 
 def main() -> None:
@@ -27,9 +27,9 @@ def main() -> None:
     bones = Path(os.environ.get("HIPWRIGHT_TEST_BONES", ROOT.parent / "shared" / "data" / "bones"))
     if not bones.is_dir():
         sys.exit("the real bones are not here: set HIPWRIGHT_TEST_BONES to their folder")
-    modelled = int(sys.argv[1]) if len(sys.argv) > 1 else MODELLED
+    modeled = int(sys.argv[1]) if len(sys.argv) > 1 else MODELED
     begun, busy = time.perf_counter(), time.process_time()
-    study = run_study(modelled=modelled, bones=bones)
+    study = run_study(modeled=modeled, bones=bones)
     took = time.perf_counter() - begun, time.process_time() - busy
     found = all_tables(study) | {"made": _made(study, *took)}
     PAGE.write_text(_filled(PAGE.read_text(encoding="utf-8"), found), encoding="utf-8")
@@ -42,7 +42,7 @@ def _made(study: Study, seconds: float, busy: float) -> str:
         f"hipwright {__version__}, Python {platform.python_version()}, {kept}, on "
         f"{platform.system()} {platform.machine()} with {os.cpu_count()} cores: "
         f"{seconds / 60:.0f} minutes, {busy / 60:.0f} of them of processor time. "
-        f"{study.people} modelled people, {study.hips} hips, {len(study.readings)} films."
+        f"{study.people} modeled people, {study.hips} hips, {len(study.readings)} films."
     )
 
 

@@ -16,7 +16,7 @@ from hipwright.phantoms.person_spec import PersonSpec
 from tests.studies.automatic import CircleError, LevelError, circle_errors, level_errors
 from tests.studies.coverage import Coverage, noisy_coverage
 from tests.studies.errors import Error, Measured, measure_person
-from tests.studies.modelled_people import SEED, random_people
+from tests.studies.modeled_people import SEED, random_people
 from tests.studies.perfect_readings import Position, random_positions
 from tests.studies.real_bones import EdgeOnFilm, HeadOnFilm, edges_on_films, heads_on_films
 from tests.studies.signs import SignChange, sign_changes
@@ -43,11 +43,11 @@ class Study:
     edges: list[EdgeOnFilm] = field(default_factory=list)
 
 
-def run_study(*, modelled: int, demonstration: bool = True, bones: Path | None = None) -> Study:
+def run_study(*, modeled: int, demonstration: bool = True, bones: Path | None = None) -> Study:
     """Build the people, read their films, err on them, and turn the pelvis."""
     study, generator = Study(), np.random.default_rng(SEED)
     model = read_shape_model()
-    for who, spec, slopes in _everybody(modelled, demonstration=demonstration):
+    for who, spec, slopes in _everybody(modeled, demonstration=demonstration):
         person = build_person(model, spec)
         _enter(study, who, spec, person, slopes, generator)
     study.levels = list(level_errors(study.readings))
@@ -60,9 +60,9 @@ def run_study(*, modelled: int, demonstration: bool = True, bones: Path | None =
 
 
 def _everybody(
-    modelled: int, *, demonstration: bool
+    modeled: int, *, demonstration: bool
 ) -> Iterator[tuple[str, PersonSpec, Mapping[Side, float]]]:
-    for one in random_people(modelled):
+    for one in random_people(modeled):
         yield one.key, one.spec, SLOPES
     if demonstration:
         for person in DEMONSTRATION_PEOPLE:

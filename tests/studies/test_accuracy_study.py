@@ -1,4 +1,4 @@
-"""What the house promises of its numbers, held on modelled and real anatomy.
+"""What the house promises of its numbers, held on modeled and real anatomy.
 
 Run once an issue: ``pytest tests/studies -m slow``. What is only reported, and where it falls
 short, stands in ``docs/explanation/accuracy.md``.
@@ -21,13 +21,13 @@ from tests.studies.study import Study, run_study
 
 pytestmark = pytest.mark.slow
 
-MODELLED = 4
+MODELED = 4
 LEAST, MOST = 0.92, 0.98
 
 
 @cache
 def study() -> Study:
-    return run_study(modelled=MODELLED, demonstration=False)
+    return run_study(modeled=MODELED, demonstration=False)
 
 
 def within_chance(share: float, count: int) -> bool:

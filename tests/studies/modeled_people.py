@@ -1,4 +1,4 @@
-"""Modelled people at random: anatomy over wide ranges, the same for the same seed."""
+"""Modeled people at random: anatomy over wide ranges, the same for the same seed."""
 
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -11,15 +11,15 @@ SEED = 20_261_125
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ModelledPerson:
-    """One modelled person, with the height of the bump of both hips in mm."""
+class ModeledPerson:
+    """One modeled person, with the height of the bump of both hips in mm."""
 
     key: str
     spec: PersonSpec
 
 
-def random_people(count: int, seed: int = SEED) -> list[ModelledPerson]:
-    """Modelled people with both hips drawn apart.
+def random_people(count: int, seed: int = SEED) -> list[ModeledPerson]:
+    """Modeled people with both hips drawn apart.
 
     Uniform: center-edge angle 15–45°, femoral version 0–35°, neck–shaft angle 120–140°, joint
     gap 1.5–4.5 mm, bump 0–5 mm with onset 50–78° in every second hip, anteversion of the
@@ -28,7 +28,7 @@ def random_people(count: int, seed: int = SEED) -> list[ModelledPerson]:
     """
     generator = np.random.default_rng(seed)
     return [
-        ModelledPerson(key=f"modelled-{number:02d}", spec=_person(generator))
+        ModeledPerson(key=f"modeled-{number:02d}", spec=_person(generator))
         for number in range(1, count + 1)
     ]
 
