@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from hipwright.adapters.wire.documents import ServingDocument
+from hipwright.apps.cli.memory import give_large_pieces_back
 from hipwright.apps.cli.showing import JsonFlag, Workspace, print_document, told_plainly
 from hipwright.domain.errors import HipwrightError, KeepingError
 
@@ -92,6 +93,7 @@ def run(opened: OpenedWorkspace, listening: Listening) -> None:
     from hipwright.wiring import SystemClock
 
     logging.basicConfig(level=logging.WARNING, format="%(message)s", stream=sys.stderr)
+    give_large_pieces_back()
     listener = _listen(listening.host, listening.port)
     certificate = listening.certificate
     settings = WebSettings(
