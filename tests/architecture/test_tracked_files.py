@@ -12,7 +12,7 @@ THIS_FILE = "test_tracked_files.py"  # it has to spell out what it looks for
 
 MACHINE_PATH = re.compile(r"(?<![\w.~/-])/(?:home|root|tmp|Users|work)/\w|[A-Z]:\\+Users\\")
 INDEX_ADDRESS = re.compile(
-    r"pypi\.org|pythonhosted|registry\.(?:npmjs|yarnpkg)|--(?:extra-)?index-url[ =]|deb\.debian",
+    r"--(?:extra-)?index-url[ =]|https?://[^\s\"')]*/(?:simple|packages)/|\"resolved\":\s*\"",
     re.IGNORECASE,
 )
 LEFT_FOR_LATER = re.compile(r"\b(?:TODO|FIXME|XXX|HACK)\b")
