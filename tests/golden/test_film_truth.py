@@ -248,6 +248,19 @@ def test_anterior_edges_of_a_false_profile_lie_in_front_of_the_center(side: Side
     assert sourcil[1] < center[1]
 
 
+@pytest.mark.parametrize("side", list(Side))
+def test_heads_of_a_false_profile_stand_as_far_apart_as_the_pelvis_is_turned(side: Side):
+    film, found = read(View.FALSE_PROFILE, side)
+    heads = {s: person().truth.hip(s).head_center for s in Side}
+    outlines = {s: found.contour("femoral_head", s) for s in Side}
+    places = {s: outline.xy_px.mean(axis=0) for s, outline in outlines.items() if outline}
+    scale = film.magnification / film.setup.pixel_mm
+    apart = abs(places[Side.LEFT][0] - places[Side.RIGHT][0]) / scale
+    distance = np.linalg.norm(heads[Side.LEFT] - heads[Side.RIGHT])
+    # the far head is nearer to the tube by 160 mm: its offset is magnified by a sixth more
+    assert apart == pytest.approx(distance * np.cos(np.radians(65)), rel=0.25)
+
+
 def test_what_falls_outside_a_film_is_left_out():
     setup = pelvis_ap(columns=900)  # both heads are cut off
     found = film_landmarks(person(), unexposed(setup), image="narrow")

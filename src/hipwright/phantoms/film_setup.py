@@ -187,14 +187,17 @@ def dunn_45(side: Side, **changes: Any) -> FilmSetup:
 
 
 def false_profile(side: Side, **changes: Any) -> FilmSetup:
-    """False profile of one hip: standing, the pelvis turned 65° to the detector."""
+    """False profile of one hip: standing, the pelvis turned 65° to the detector.
+
+    Wide enough for the other head, from whose distance the turn is read.
+    """
     setup = FilmSetup(
         view=View.FALSE_PROFILE,
         side=side,
         posture=Posture.STANDING,
         rotation_deg=FALSE_PROFILE_TURN_DEG * (1.0 if side is Side.LEFT else -1.0),
         source_detector_mm=DUNN_SOURCE_DETECTOR_MM,
-        columns=1500,
+        columns=2000,
         rows=1800,
         aim_up_mm=15.0,
     )

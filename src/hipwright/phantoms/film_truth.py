@@ -60,8 +60,8 @@ def film_landmarks(
     Points told in space are projected. The head is the shadow of its sphere;
     neck, bump and Shenton's line come from the traced outline of the femur;
     places that a film defines by its own directions (most lateral, most
-    anterior, the obturator foramen) are searched on the film. Whatever falls
-    outside the film is left out.
+    anterior, the obturator foramen) are searched on the film. A false profile shows
+    the other head too. Whatever falls outside the film is left out.
     """
     sides = list(Side) if film.setup.view is View.PELVIS_AP else [film.setup.side or Side.RIGHT]
     items: list[Item] = []
@@ -74,6 +74,7 @@ def film_landmarks(
                 items += _scar(film, hip, scar_slopes_deg[side])
         elif film.setup.view is View.FALSE_PROFILE:
             items += _false_profile(film, hip)
+            items += _femoral(person, film, person.truth.hip(side.opposite))
     if film.setup.view is View.PELVIS_AP:
         items += [
             _point(name, None, film.project(place)[0])
