@@ -69,7 +69,9 @@ def _enter(found: Coverage, one: Measured, again: Mapping[Key, object]) -> None:
             found.missing[row] += 1
             continue
         estimate = value.estimate
-        if perfect.value == 0 and perfect.unit in {Unit.PERCENT, Unit.MILLIMETER}:
+        if load().measurement(key[0]).parameter_sd:
+            pass  # its interval holds the doubt of the body too, which a reading leaves alone
+        elif perfect.value == 0 and perfect.unit in {Unit.PERCENT, Unit.MILLIMETER}:
             found.at_floor[row] += 1  # the least there is: an interval from 0 up always covers it
         else:
             found.perfect[row].append(estimate.low <= perfect.value <= estimate.high)

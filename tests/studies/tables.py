@@ -90,15 +90,16 @@ def of_coverage(study: Study) -> str:
     coverage = study.coverage
     head = ("measurement", "covers the perfect reading", "covers the truth in space", "n")
     rows: list[tuple[str, ...]] = []
-    for name, view, _ in in_catalog_order({(name, view, "") for name, view in coverage.perfect}):
-        own = coverage.perfect[name, view]
+    known = {*coverage.perfect, *coverage.space}
+    for name, view, _ in in_catalog_order({(name, view, "") for name, view in known}):
+        own = coverage.perfect.get((name, view), [])
         space = coverage.space.get((name, view))
         rows.append(
             (
                 f"{load().measurement(name).name}, {VIEW_WORDS[view]}",
-                _percent(own),
+                _percent(own) if own else "",
                 _percent(space) if space else "",
-                str(len(own)),
+                str(len(own or space or [])),
             )
         )
     return table(head, rows)
