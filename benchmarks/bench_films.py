@@ -186,8 +186,9 @@ def drag_to_number_ms(browser: Browser, served: ServedFilm) -> tuple[list[float]
     context = served.enter(browser)
     page = context.new_page()
     page.goto(served.film_address)
-    page.locator("[data-reader-form] input").fill("AB")
-    page.locator("[data-reader-form] button").click()
+    if page.locator("[data-reader-form]").is_visible():  # hidden where a reader goes on
+        page.locator("[data-reader-form] input").fill("AB")
+        page.locator("[data-reader-form] button").click()
     page.locator("tbody[data-id='lateral_center_edge_angle.sourcil'] .choose").first.click()
     page.evaluate(WATCH_THE_NUMBER)
     x, y = _screen_place(page, HEADS[Side.LEFT][0] + 62, HEADS[Side.LEFT][1] - 104)
