@@ -12,10 +12,14 @@ from hipwright.catalog.guidance import Spot
 from hipwright.catalog.loader import DERIVED_INPUTS, placed_for
 from hipwright.domain.study import View
 from hipwright.engines.measurement.shelf import CONSTRUCTIONS
+from hipwright.engines.measurement.space_shelf import SPACE_CONSTRUCTIONS
 
 CATALOG = load()
 ENTRIES = list(CATALOG.measurements.values())
-COMPUTED = [entry for entry in ENTRIES if entry.kind is not EntryKind.GRADED]
+COMPUTED = [
+    entry for entry in ENTRIES if entry.kind is not EntryKind.GRADED and not entry.is_in_space
+]
+IN_SPACE = [entry for entry in ENTRIES if entry.is_in_space]
 GRADED = [entry for entry in ENTRIES if entry.kind is EntryKind.GRADED]
 ASKED_FOR = {
     "lateral_center_edge_angle.sourcil",
@@ -85,6 +89,32 @@ def test_computed_entries_and_constructions_are_the_same() -> None:
     assert {entry.id for entry in COMPUTED} == CONSTRUCTIONS.keys()
 
 
+def test_entries_in_space_and_constructions_in_space_are_the_same() -> None:
+    assert {entry.id for entry in IN_SPACE} == SPACE_CONSTRUCTIONS.keys()
+
+
+@by_id(IN_SPACE)
+def test_construction_in_space_takes_the_entrys_parameters_and_hours(
+    entry: MeasurementDefinition,
+) -> None:
+    kernel = SPACE_CONSTRUCTIONS[entry.id].kernel
+    first, *named = inspect.signature(kernel).parameters.values()
+    assert first.name == "hip"
+    assert {p.name for p in named} == {*entry.parameters, *(["hours"] if entry.hours else [])}
+    assert (entry.kind is EntryKind.SERIES) == bool(entry.hours)
+
+
+@by_id(IN_SPACE)
+def test_entry_in_space_is_built_from_features_of_the_catalog(
+    entry: MeasurementDefinition,
+) -> None:
+    assert not entry.landmarks
+    assert all(name in CATALOG.bone_features for name in entry.features)
+    assert set(entry.views) <= {View.CT, View.MR}
+    assert entry.undefined_when
+    assert entry.sign
+
+
 @by_id(GRADED)
 def test_graded_entry_has_grades_and_no_construction(entry: MeasurementDefinition) -> None:
     assert entry.id not in CONSTRUCTIONS
@@ -133,6 +163,7 @@ def test_every_reference_of_an_entry_resolves(entry: MeasurementDefinition) -> N
 def test_every_reference_is_used_or_told_why() -> None:
     used = set[str]().union(*(cited(entry) for entry in ENTRIES))
     used |= {cite for landmark in CATALOG.landmarks.values() for cite in landmark.observer_sd_cite}
+    used |= {cite for feature in CATALOG.bone_features.values() for cite in feature.sd_cite}
     used |= {limit.cite for limit in CATALOG.position_limits}
     cited_in_the_engines = {"shrout_fleiss1979"}
     assert set(CATALOG.references) == used | cited_in_the_engines

@@ -215,6 +215,11 @@ class MeasurementDefinition:
     with that standard deviation. ``needs_scale`` marks constructions that mean
     nothing on an uncalibrated film, ``descriptive`` ones that no decision
     should rest on.
+
+    A measurement of bone models has ``features`` in place of landmarks: what it is
+    built from, by id of the catalog's bone features. A series of them has one value for each
+    of its clock ``hours``. ``tilts_with_pelvis`` marks values that change when the pelvis
+    tilts, so that they are given in the anterior pelvic plane and at the patient's own tilt.
     """
 
     id: str
@@ -229,6 +234,9 @@ class MeasurementDefinition:
     reported_to: float
     group: str
     defined_by: tuple[str, ...]
+    features: tuple[str, ...] = ()
+    hours: tuple[float, ...] = ()
+    tilts_with_pelvis: bool = False
     needs_baseline: bool = False
     midline: bool = False
     undefined_when: str = ""
@@ -243,6 +251,11 @@ class MeasurementDefinition:
     repeatability: tuple[Repeatability, ...] = ()
     grades: tuple[Grade, ...] = ()
     details: tuple[Detail, ...] = ()
+
+    @property
+    def is_in_space(self) -> bool:
+        """Whether it is measured on bone models, not on a picture."""
+        return bool(self.features)
 
     @property
     def inputs(self) -> tuple[InputName, ...]:

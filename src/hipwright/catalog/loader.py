@@ -10,6 +10,7 @@ from importlib.resources import files
 from types import MappingProxyType
 from typing import Any, TypeVar
 
+from hipwright.catalog.bone_features import BoneFeature, bone_features_from
 from hipwright.catalog.entries import (
     Detail,
     EntryKind,
@@ -56,6 +57,7 @@ class Catalog:
     """
 
     landmarks: Mapping[str, LandmarkDefinition]
+    bone_features: Mapping[str, BoneFeature]
     measurements: Mapping[str, MeasurementDefinition]
     references: Mapping[str, Reference]
     reading_order: Mapping[View, tuple[ReadingStep, ...]]
@@ -81,6 +83,16 @@ class Catalog:
             The catalog has no entry of that id.
         """
         return _found(self.landmarks, landmark, "landmark")
+
+    def bone_feature(self, feature: str) -> BoneFeature:
+        """Look up one feature of the bones.
+
+        Raises
+        ------
+        CatalogError
+            The catalog has no entry of that id.
+        """
+        return _found(self.bone_features, feature, "bone feature")
 
     def reference(self, reference: str) -> Reference:
         """Look up one reference.
@@ -152,6 +164,7 @@ def _shipped() -> Catalog:
     )
     return Catalog(
         landmarks=_landmarks(table("landmarks.toml")),
+        bone_features=bone_features_from(table("bone_features.toml")),
         measurements=_in_reading_order(_by_id(entries), table("reading_order.toml")),
         references=_references(table("references.toml")),
         reading_order=reading_order_from(table("reading_order.toml")),
@@ -237,6 +250,8 @@ UNITS = {
     "percent": Unit.PERCENT,
     "ratio": Unit.ONE,
     "grade": Unit.ONE,
+    "volume": Unit.CUBIC_MILLIMETER,
+    "clock_hour": Unit.CLOCK_HOUR,
 }
 
 
@@ -250,6 +265,9 @@ def measurement_from(row: Table) -> MeasurementDefinition:
         unit=UNITS[row["quantity"]],
         views=_views(row["views"]),
         landmarks=tuple(row.get("landmarks", ())),
+        features=tuple(row.get("features", ())),
+        hours=tuple(float(hour) for hour in row.get("hours", ())),
+        tilts_with_pelvis=row.get("tilts_with_pelvis", False),
         construction=row["construction"],
         sign=row.get("sign", ""),
         reported_to=float(row.get("reported_to", 1)),

@@ -97,6 +97,10 @@ def _notes(entry: MeasurementDefinition) -> list[str]:
         notes.append("- Shown with a warning where the film's position is outside its limits.")
     if entry.descriptive:
         notes.append("- Descriptive: no decision rests on it.")
+    if entry.hours:
+        notes.append("- One value for each clock hour: 12 superior, 3 anterior, for either hip.")
+    if entry.tilts_with_pelvis:
+        notes.append("- Given in the anterior pelvic plane and at the patient's own pelvic tilt.")
     notes += [
         f"- Parameter `{name}`: {value:g}"
         + (f", spread {entry.parameter_sd[name]:g}" if name in entry.parameter_sd else "")
@@ -113,7 +117,11 @@ def _inputs(entry: MeasurementDefinition, catalog: Catalog) -> list[str]:
         side = f" ({name.side})" if name.side else ""
         return f"{center}**{landmark.name}**{side}: {landmark.definition}"
 
-    return _listed("Landmarks", (line(name) for name in entry.inputs))
+    features = (catalog.bone_feature(name) for name in entry.features)
+    return [
+        *_listed("Landmarks", (line(name) for name in entry.inputs)),
+        *_listed("Built from", (f"**{f.name}**: {f.definition}" for f in features)),
+    ]
 
 
 def _grades(entry: MeasurementDefinition) -> list[str]:

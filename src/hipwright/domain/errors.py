@@ -9,6 +9,9 @@
     ├── LandmarkError              a landmark is unknown, missing, repeated or off the picture
     ├── CalibrationError           spacing is absent, absurd or contradictory
     ├── SideError                  left and right contradict each other
+    ├── VolumeError                slices do not make a volume
+    ├── SurfaceError               a mesh is no closed bone
+    ├── SegmentationError          no bones can be told apart in a volume
     ├── CatalogError               the catalog contradicts itself
     ├── ImportRefusedError         a file or folder cannot be taken in
     ├── IdentityError              the identity store cannot be opened or disagrees
@@ -112,6 +115,24 @@ class SideError(HipwrightError):
     """Left and right contradict each other."""
 
     code = "side"
+
+
+class VolumeError(HipwrightError):
+    """Slices do not make a volume: missing, mixed, not parallel, in no known unit."""
+
+    code = "volume"
+
+
+class SurfaceError(HipwrightError):
+    """A mesh is no closed surface of a bone."""
+
+    code = "surface"
+
+
+class SegmentationError(HipwrightError):
+    """No bones can be told apart in a volume."""
+
+    code = "segmentation"
 
 
 class CatalogError(HipwrightError):

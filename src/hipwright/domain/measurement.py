@@ -26,11 +26,24 @@ class Unit(Enum):
     PERCENT = "%"
     ONE = "1"
     PIXEL = "{pixel}"
+    CUBIC_MILLIMETER = "mm3"
+    CLOCK_HOUR = "{clock_hour}"
 
     @property
     def label(self) -> str:
         """How the unit is written behind a number."""
-        return {"deg": "°", "mm": " mm", "%": " %", "1": "", "{pixel}": " px"}[self.value]
+        return _LABELS[self]
+
+
+_LABELS = {
+    Unit.DEGREE: "°",
+    Unit.MILLIMETER: " mm",
+    Unit.PERCENT: " %",
+    Unit.ONE: "",
+    Unit.PIXEL: " px",
+    Unit.CUBIC_MILLIMETER: " mm³",
+    Unit.CLOCK_HOUR: " o\N{RIGHT SINGLE QUOTATION MARK}clock",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +103,10 @@ def _percent(share: float, shown: int) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measurement:
-    """One number of one hip on one film, with its papers."""
+    """One number of one hip on one image, with its papers.
+
+    ``hour`` is the clock hour of one value of a series (12 above, 3 in front).
+    """
 
     definition: str
     name: str
@@ -107,6 +123,7 @@ class Measurement:
     classification: Classification | None = None
     notes: tuple[str, ...] = ()
     quality_warning: str = ""
+    hour: float | None = None
 
     @property
     def value(self) -> float:
@@ -123,6 +140,7 @@ class NotMeasured:
     reason: str
     side: Side | None = None
     missing: tuple[str, ...] = field(default=())
+    hour: float | None = None
 
 
 Finding = Measurement | NotMeasured

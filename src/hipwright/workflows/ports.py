@@ -24,8 +24,10 @@ from hipwright.domain.keeping import (
     Rejected,
     Study,
 )
+from hipwright.domain.keeping_bones import BoneBuild, BoneReading, Job, JobState, KeptEdits
 from hipwright.domain.landmarks import LandmarkSet
 from hipwright.domain.side import Side
+from hipwright.domain.volume import Volume
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how much is done, and of how much (0: unknown)."""
@@ -139,6 +141,70 @@ class Keeper(Protocol):
         ...
 
     def has_file(self, sha256: str) -> bool: ...
+
+
+class BoneKeeper(Protocol):
+    """The part of the workspace's memory that keeps bone models and long jobs.
+
+    The same rules as :class:`Keeper`'s: append-only rows, content-addressed files,
+    ``StaleWriteError`` where somebody else saved first.
+    """
+
+    def add_bone_build(self, build: BoneBuild) -> BoneBuild:
+        """Keep a build, whose files are kept already; its number is given here."""
+        ...
+
+    def bone_build(self, build: str) -> BoneBuild: ...
+    def bone_builds_of(self, person: str) -> Sequence[BoneBuild]:
+        """Every build of a person, newest first."""
+        ...
+
+    def save_bone_reading(self, reading: BoneReading, *, expected_version: int) -> BoneReading: ...
+    def bone_readings_of(self, build: str) -> Sequence[BoneReading]:
+        """The newest version of every observer's reading of a build, newest first."""
+        ...
+
+    def save_label_edits(self, edits: KeptEdits, *, expected_version: int) -> KeptEdits: ...
+    def label_edits_of(self, image: str) -> KeptEdits | None:
+        """The newest edits of a series' labels."""
+        ...
+
+    def add_job(self, job: Job) -> Job: ...
+    def job(self, job: str) -> Job: ...
+    def jobs_on(self, subject: str, kind: str | None = None) -> Sequence[Job]:
+        """Jobs on a subject, newest first."""
+        ...
+
+    def beat(self, job: str, *, done: int, total: int, message: str) -> Job:
+        """Say how far a job is; the answer tells whether somebody asked to cancel it."""
+        ...
+
+    def end_job(
+        self, job: str, state: JobState, *, result: str = "", error: dict[str, str] | None = None
+    ) -> Job: ...
+    def ask_to_cancel(self, job: str) -> Job: ...
+    def mark_orphans(self, *, older_than: datetime) -> Sequence[Job]:
+        """Mark running jobs without a heartbeat since then as interrupted; return them."""
+        ...
+
+
+class VolumeReader(Protocol):
+    """Reads a kept series as volumes."""
+
+    def read(
+        self, image: Image, get_file: Callable[[str], bytes], progress: Progress
+    ) -> tuple[Volume, ...]:
+        """Blocks of slices with even steps, from below upward in ``patient_lps``.
+
+        A scan with a block at the hips and another at the knees gives two. All share one
+        frame of reference.
+
+        Raises
+        ------
+        VolumeError
+            Slices are missing, mixed, not parallel, or not in Hounsfield units.
+        """
+        ...
 
 
 class IdentityKeeper(Protocol):

@@ -53,6 +53,7 @@ class WireMeasurement(WireModel):
     spread: str
     view: str
     side: str | None = None
+    hour: float | None = None
     method: str
     image: str
     observer: str
@@ -77,6 +78,7 @@ class WireNotMeasured(WireModel):
     id: str
     name: str
     side: str | None = None
+    hour: float | None = None
     not_measured: str
     missing: list[str] = Field(default_factory=list[str])
 
@@ -107,6 +109,7 @@ def finding_to_wire(finding: Finding) -> WireMeasurement | WireNotMeasured:
                 id=finding.definition,
                 name=finding.name,
                 side=None if finding.side is None else finding.side.value,
+                hour=finding.hour,
                 not_measured=finding.reason,
                 missing=list(finding.missing),
             )
@@ -126,6 +129,7 @@ def _measurement(found: Measurement) -> WireMeasurement:
         spread=estimate.spread.value,
         view=found.view.value,
         side=None if found.side is None else found.side.value,
+        hour=found.hour,
         method=found.provenance.method,
         image=found.image,
         observer=found.observer,

@@ -1,7 +1,8 @@
 """The border: here, and only here, left and right become lateral.
 
-Inside, ``+u`` is lateral and ``+v`` superior for either hip, whichever way
-the film is shown; on a false profile or another lateral ``+u`` is anterior.
+On films, inside, ``+u`` is lateral and ``+v`` superior for either hip, whichever way
+the film is shown; on a false profile or another lateral ``+u`` is anterior. In space,
+inside, X is lateral, Y anterior and Z superior for either hip.
 """
 
 from __future__ import annotations
@@ -11,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from hipwright.domain.errors import SideError
-from hipwright.domain.frames import Frame, FrameKind, Scale
+from hipwright.domain.anatomy import Surface
+from hipwright.domain.errors import DegenerateGeometryError, SideError
+from hipwright.domain.frames import Frame, FrameKind, Scale, require_one_frame
 from hipwright.domain.side import Side
 from hipwright.domain.study import Film, View
 
@@ -119,6 +121,93 @@ def _to_canonical(plane: Floats, direction: float, roll_rad: Floats | float) -> 
     cos, sin = np.cos(roll_rad), np.sin(roll_rad)
     x, y = plane[..., 0], plane[..., 1]
     return np.stack([direction * (cos * x + sin * y), cos * y - sin * x], axis=-1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class HipBorder:
+    """The way of one hip's bones from ``patient_lps`` into ``hip_canonical`` and back.
+
+    ``hip_canonical`` has X lateral, Y anterior and Z superior along the anterior pelvic
+    plane, its origin in the center of the femoral head; a left hip is mirrored.
+
+    Parameters
+    ----------
+    side
+        The hip.
+    app_from_lps
+        Proper rotation, shape (3, 3): its rows are the directions right, anterior and
+        superior of the anterior pelvic plane in ``patient_lps``.
+    origin_mm
+        Center of the femoral head in ``patient_lps``, shape (3,).
+    fixed_to
+        What the ``patient_lps`` frame is fixed to.
+    """
+
+    side: Side
+    app_from_lps: Floats
+    origin_mm: Floats
+    fixed_to: str
+
+    def __post_init__(self) -> None:
+        rotation = np.array(self.app_from_lps, dtype=np.float64)
+        origin = np.array(self.origin_mm, dtype=np.float64)
+        proper = rotation.shape == (3, 3) and np.allclose(rotation @ rotation.T, np.eye(3))
+        if not proper or np.linalg.det(rotation) < 0 or origin.shape != (3,):
+            raise DegenerateGeometryError(
+                "cannot turn the hip into its canonical pose",
+                found="axes of the pelvis that are no rotation",
+                needed="three axes at right angles, right-handed",
+                next_step="Check the landmarks of the anterior pelvic plane.",
+            )
+        for name, array in (("app_from_lps", rotation), ("origin_mm", origin)):
+            array.setflags(write=False)
+            object.__setattr__(self, name, array)
+
+    @property
+    def frame(self) -> Frame:
+        """The ``hip_canonical`` frame of this hip."""
+        return Frame(FrameKind.HIP_CANONICAL, f"{self.fixed_to}/{self.side.value}")
+
+    @property
+    def _mirror(self) -> Floats:
+        return np.array([1.0 if self.side is Side.RIGHT else -1.0, 1.0, 1.0])
+
+    def to_canonical(self, points_mm: Floats) -> Floats:
+        """Turn places of ``patient_lps`` into the canonical pose, (..., 3) mm."""
+        return ((points_mm - self.origin_mm) @ self.app_from_lps.T) * self._mirror
+
+    def from_canonical(self, points_mm: Floats) -> Floats:
+        """Turn canonical places back: the inverse of :meth:`to_canonical`."""
+        return (points_mm * self._mirror) @ self.app_from_lps + self.origin_mm
+
+    def direction_to_canonical(self, directions: Floats) -> Floats:
+        """Turn directions of ``patient_lps``, (..., 3)."""
+        return (directions @ self.app_from_lps.T) * self._mirror
+
+    def direction_from_canonical(self, directions: Floats) -> Floats:
+        """Turn canonical directions back, (..., 3)."""
+        return (directions * self._mirror) @ self.app_from_lps
+
+    def surface_to_canonical(self, surface: Surface) -> Surface:
+        """Turn a surface of ``patient_lps``; it still looks outward.
+
+        Raises
+        ------
+        FrameMismatchError
+            The surface lies in another frame.
+        """
+        require_one_frame(surface.frame, Frame(FrameKind.PATIENT_LPS, self.fixed_to))
+        return self._moved(surface, self.to_canonical(surface.vertices), self.frame)
+
+    def surface_from_canonical(self, surface: Surface) -> Surface:
+        """Turn a canonical surface back: the inverse of :meth:`surface_to_canonical`."""
+        require_one_frame(surface.frame, self.frame)
+        home = Frame(FrameKind.PATIENT_LPS, self.fixed_to)
+        return self._moved(surface, self.from_canonical(surface.vertices), home)
+
+    def _moved(self, surface: Surface, vertices: Floats, frame: Frame) -> Surface:
+        faces = surface.faces if self.side is Side.RIGHT else surface.faces[:, ::-1]
+        return Surface(vertices=vertices, faces=faces, frame=frame)
 
 
 def side_named(text: str) -> Side | None:

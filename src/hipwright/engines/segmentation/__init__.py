@@ -1,0 +1,1 @@
+"""CT to labeled bones and closed surfaces."""
