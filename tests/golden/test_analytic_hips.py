@@ -108,9 +108,11 @@ def test_an_uncalibrated_film_gives_angles_and_ratios_and_lengths_in_pixels() ->
 
 
 @pytest.mark.parametrize("turn_deg", [55.0, 60.0, 65.0, 70.0])
-def test_false_profile_rotation_is_the_one_the_pelvis_was_turned_by(turn_deg: float) -> None:
-    made = false_profile_film(
-        Side.LEFT, KINDS["normal"], pelvis=AnalyticPelvis(false_profile_deg=turn_deg)
-    )
+@pytest.mark.parametrize("far_head_enlarged", [1.0, 1.2])
+def test_false_profile_rotation_is_the_one_the_pelvis_was_turned_by(
+    turn_deg: float, far_head_enlarged: float
+) -> None:
+    stands = AnalyticPelvis(false_profile_deg=turn_deg, far_head_enlarged=far_head_enlarged)
+    made = false_profile_film(Side.LEFT, KINDS["normal"], pelvis=stands)
     value = measured(made, doubt=FEW)["false_profile_rotation", None]
     assert value.value == pytest.approx(turn_deg, abs=TOLERANCE_DEG)

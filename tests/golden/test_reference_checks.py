@@ -175,7 +175,8 @@ def test_t10_magnification_of_two_distances() -> None:
 @pytest.mark.parametrize(("turn", "separation"), [(55, 100.4), (60, 87.5), (65, 74.0), (70, 59.9)])
 def test_t11_false_profile_separation(turn: float, separation: float) -> None:
     """[C]: D 175; the other three from section A.2. 0.05 mm as printed is 0.02° here."""
-    value = degrees(false_profile_rotation(at(0, 0), at(-separation, 3)))
+    heads = [FilmCircle(center=center, radius=24) for center in (at(0, 0), at(-separation, 3))]
+    value = degrees(false_profile_rotation(*heads))
     assert value == pytest.approx(turn, abs=0.03)
 
 

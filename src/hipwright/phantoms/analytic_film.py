@@ -24,7 +24,11 @@ LATERAL_AXIS = from_up(1.0, 114.0)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AnalyticPelvis:
-    """How the pelvis stands, and what lies in its midline. Lengths in mm, as on the film."""
+    """How the pelvis stands, and what lies in its midline. Lengths in mm, as on the film.
+
+    ``far_head_enlarged`` is how much larger than the examined head the other one is shown on
+    a false profile, as it lies farther from the detector.
+    """
 
     inter_head_mm: float = 176.0
     coccyx_height_mm: float = 20.0
@@ -35,6 +39,7 @@ class AnalyticPelvis:
     foramen_left_mm: float = 29.0
     false_profile_deg: float = 63.0
     false_profile_inter_head_mm: float = 175.0
+    far_head_enlarged: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,8 +128,9 @@ def false_profile_film(
     separation = stands.false_profile_inter_head_mm * float(np.cos(turn))
     drawing = _Drawing(View.FALSE_PROFILE, made)
     drawing.add(drawn, side, np.zeros(2), drawing.front)
-    other = DrawnHip(points={}, contours={"femoral_head": head}, truth={})
-    drawing.add(other, side.opposite, np.array([-drawing.front * separation, 2.0]), 1.0)
+    far = stands.far_head_enlarged
+    other = DrawnHip(points={}, contours={"femoral_head": far * head}, truth={})
+    drawing.add(other, side.opposite, np.array([-drawing.front * separation * far, 2.0]), 1.0)
     drawing.truth["false_profile_rotation", None] = stands.false_profile_deg
     return drawing.finished()
 

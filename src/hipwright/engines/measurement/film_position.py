@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from hipwright.engines.measurement.construction import measures
+from hipwright.engines.measurement.construction import Circles, measures
 
 Floats = NDArray[np.float64]
 
@@ -89,14 +89,14 @@ def obturator_index(
 
 @measures("false_profile_rotation")
 def false_profile_rotation(
-    right_center: Floats, left_center: Floats, *, inter_head_distance_mm: Floats | float
+    right_head: Circles, left_head: Circles, *, inter_head_distance_mm: Floats | float
 ) -> Floats:
     """Turn of the pelvis on a false profile, from the distance of the two heads.
 
     Parameters
     ----------
-    right_center, left_center
-        Centers of the two heads, (..., 2).
+    right_head, left_head
+        Circles of the two heads, centers (..., 2).
     inter_head_distance_mm
         Their distance in space (catalog).
 
@@ -107,14 +107,22 @@ def false_profile_rotation(
     Notes
     -----
     ``acos(separation / distance)``: at 65° and 175 mm the separation is 74.0 mm (reference
-    check T11, computed).
+    check T11, computed). The head that lies farther from the detector is enlarged more, and
+    so is its distance from the examined head, on which the beam is centered: the separation is
+    brought to the scale of the examined head by the ratio of the two radii, as heads of one
+    person are of one size.
 
     Examples
     --------
-    >>> from hipwright.domain.frames import film_hip_point
-    >>> right, left = (film_hip_point(lateral=x, superior=0) for x in (0, 73.96))
+    >>> from hipwright.domain.frames import FilmCircle, film_hip_point
+    >>> right, left = (
+    ...     FilmCircle(center=film_hip_point(lateral=x, superior=0), radius=24) for x in (0, 73.96)
+    ... )
     >>> print(false_profile_rotation(right, left))
     65.0°
     """
-    share = np.abs(right_center[..., 0] - left_center[..., 0]) / inter_head_distance_mm
+    separation = np.abs(right_head.center[..., 0] - left_head.center[..., 0])
+    smaller = np.minimum(right_head.radius, left_head.radius)
+    larger = np.maximum(right_head.radius, left_head.radius)
+    share = separation * smaller / larger / inter_head_distance_mm
     return np.degrees(np.arccos(np.where(share <= 1, share, np.nan)))

@@ -40,6 +40,15 @@ def interval_in_words(found: Measurement) -> str:
 
 def spoken_unit(unit: Unit) -> str:
     """The unit as read aloud, for alternative texts."""
-    return {"deg": "degrees", "mm": "millimeters", "%": "percent", "1": "", "{pixel}": "pixels"}[
-        unit.value
-    ]
+    return _SPOKEN[unit]
+
+
+_SPOKEN = {
+    Unit.DEGREE: "degrees",
+    Unit.MILLIMETER: "millimeters",
+    Unit.PERCENT: "percent",
+    Unit.ONE: "",
+    Unit.PIXEL: "pixels",
+    Unit.CUBIC_MILLIMETER: "cubic millimeters",
+    Unit.CLOCK_HOUR: "o\N{RIGHT SINGLE QUOTATION MARK}clock",
+}

@@ -81,7 +81,7 @@ BROKEN = {
     "joint_space.medial": (at(0, 0), line((0, 28), (5, 27)), line((0, 24), (5, 23)), at(-28, 0)),
     "joint_space.minimum": (at(0, 0), line((0, 28), (5, 27)), line((20, 15), (24, 5))),
     "pelvic_rotation.obturator_index": (at(-20, 0), at(-50, 0), at(20, 0), at(20, 0)),
-    "false_profile_rotation": (at(0, 0), at(200, 0)),
+    "false_profile_rotation": (HEAD, FilmCircle(center=at(200, 0), radius=24)),
 }
 ALWAYS_DEFINED = {
     "extrusion_index",
