@@ -1,3 +1,5 @@
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -25,8 +27,9 @@ def sphere_grid(radius: float = 24.0) -> np.ndarray:
     return radius * np.stack([ring * np.cos(hours), ring * np.sin(hours), np.cos(angles)], axis=-1)
 
 
-def doubt(**kw: object) -> SpaceDoubt:
-    return SpaceDoubt(**({"edge_sd_mm": 0.3, "edge_bias_sd_mm": 0.2} | kw))  # type: ignore[arg-type]
+def doubt(**kw: Any) -> SpaceDoubt:
+    values: dict[str, Any] = {"edge_sd_mm": 0.3, "edge_bias_sd_mm": 0.2} | kw
+    return SpaceDoubt(**values)
 
 
 def test_the_first_row_of_every_draw_is_the_bone_as_surveyed():
