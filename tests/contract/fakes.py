@@ -33,6 +33,7 @@ from hipwright.domain.keeping import (
     Reading,
     Study,
 )
+from hipwright.domain.keeping_bones import BoneBuild, BoneReading, Job, JobState, KeptEdits
 from hipwright.domain.landmarks import LandmarkSet
 
 T = TypeVar("T", Person, Case, Image)
@@ -55,6 +56,10 @@ class _State:
     readings: dict[tuple[str, str, int], list[Reading]] = field(default_factory=dict)
     grades: list[GradedReading] = field(default_factory=list)
     papers: dict[tuple[str, int], tuple[datetime, str]] = field(default_factory=dict)
+    builds: dict[str, BoneBuild] = field(default_factory=dict)
+    bone_readings: dict[tuple[str, str], list[BoneReading]] = field(default_factory=dict)
+    edits: dict[str, list[KeptEdits]] = field(default_factory=dict)
+    jobs: dict[str, Job] = field(default_factory=dict)
 
     def copy(self) -> _State:
         copied: dict[str, Any] = {}
@@ -77,7 +82,7 @@ def _missing(text: str) -> NotFoundError:
 
 
 class MemoryKeeper:
-    """``workflows.ports.Keeper`` without a disk."""
+    """``workflows.ports.WorkspaceKeeper`` without a disk."""
 
     device = "memory"
 
@@ -278,6 +283,126 @@ class MemoryKeeper:
 
     def has_file(self, sha256: str) -> bool:
         return sha256 in self._files
+
+    def add_bone_build(self, build: BoneBuild) -> BoneBuild:
+        _check_id(build.id)
+        if build.id in self._state.builds:
+            raise _refuse("the id is taken")
+        self.person(build.person)
+        if any(self.image(image).person != build.person for image in build.images):
+            raise _refuse("an image of another person")
+        if not build.bones:
+            raise _refuse("no bone")
+        files = [*(b.surface_file for b in build.bones), build.labels_file, build.edits_file]
+        if not all(self.has_file(digest) for digest in files if digest):
+            raise _refuse("a file is not here")
+        kept = replace(build, number=len(self.bone_builds_of(build.person)) + 1)
+        self._state.builds[kept.id] = kept
+        return kept
+
+    def bone_build(self, build: str) -> BoneBuild:
+        if build not in self._state.builds:
+            raise _missing(build)
+        return self._state.builds[build]
+
+    def bone_builds_of(self, person: str) -> Sequence[BoneBuild]:
+        own = [b for b in self._state.builds.values() if b.person == person]
+        return sorted(own, key=lambda b: -b.number)
+
+    def save_bone_reading(self, reading: BoneReading, *, expected_version: int) -> BoneReading:
+        self.bone_build(reading.build)
+        key = (reading.build, reading.observer)
+        versions = self._state.bone_readings.get(key, [])
+        kept = versions[-1] if versions else None
+        if kept and reading == replace(
+            kept, id=reading.id, version=reading.version, saved_at=reading.saved_at
+        ):
+            return kept
+        if len(versions) != expected_version:
+            raise StaleWriteError("cannot save the landmarks", kept=kept, offered=reading)
+        _check_id(reading.id)
+        new = replace(
+            reading,
+            id=kept.id if kept else reading.id,
+            version=expected_version + 1,
+            saved_at=datetime.now(UTC),
+        )
+        self._state.bone_readings[key] = [*versions, new]
+        return new
+
+    def bone_readings_of(self, build: str) -> Sequence[BoneReading]:
+        own = [v[-1] for key, v in self._state.bone_readings.items() if key[0] == build]
+        return sorted(own, key=lambda r: r.saved_at, reverse=True)
+
+    def save_label_edits(self, edits: KeptEdits, *, expected_version: int) -> KeptEdits:
+        self.image(edits.image)
+        versions = self._state.edits.get(edits.image, [])
+        kept = versions[-1] if versions else None
+        if kept and kept.edits_file == edits.edits_file:
+            return kept
+        if len(versions) != expected_version:
+            raise StaleWriteError("cannot save the edits", kept=kept, offered=edits)
+        if not self.has_file(edits.edits_file):
+            raise _refuse("a file is not here")
+        new = replace(edits, version=expected_version + 1, saved_at=datetime.now(UTC))
+        self._state.edits[edits.image] = [*versions, new]
+        return new
+
+    def label_edits_of(self, image: str) -> KeptEdits | None:
+        versions = self._state.edits.get(image)
+        return versions[-1] if versions else None
+
+    def add_job(self, job: Job) -> Job:
+        _check_id(job.id)
+        if job.id in self._state.jobs:
+            raise _refuse("the id is taken")
+        self._state.jobs[job.id] = job
+        return job
+
+    def job(self, job: str) -> Job:
+        if job not in self._state.jobs:
+            raise _missing(job)
+        return self._state.jobs[job]
+
+    def jobs_on(self, subject: str, kind: str | None = None) -> Sequence[Job]:
+        own = [j for j in self._state.jobs.values() if j.subject == subject]
+        wanted = [j for j in own if kind in {None, j.kind}]
+        return sorted(wanted, key=lambda j: (j.started_at, j.id), reverse=True)
+
+    def beat(self, job: str, *, done: int, total: int, message: str) -> Job:
+        return self._tell(
+            job,
+            state=JobState.RUNNING,
+            done=done,
+            total=total,
+            message=message,
+            heartbeat_at=datetime.now(UTC),
+        )
+
+    def end_job(
+        self, job: str, state: JobState, *, result: str = "", error: dict[str, str] | None = None
+    ) -> Job:
+        now = datetime.now(UTC)
+        return self._tell(
+            job, state=state, result=result, error=error, heartbeat_at=now, ended_at=now
+        )
+
+    def ask_to_cancel(self, job: str) -> Job:
+        return self._tell(job, cancel_asked=True)
+
+    def mark_orphans(self, *, older_than: datetime) -> Sequence[Job]:
+        late = [
+            j
+            for j in self._state.jobs.values()
+            if not j.state.is_over and j.heartbeat_at < older_than
+        ]
+        return [self.end_job(job.id, JobState.INTERRUPTED) for job in late]
+
+    def _tell(self, job: str, **changes: Any) -> Job:
+        kept = self.job(job)
+        if not kept.state.is_over:
+            self._state.jobs[job] = kept = replace(kept, **changes)
+        return kept
 
     def _images(self) -> list[Image]:
         return sorted((v[-1] for v in self._state.images.values()), key=lambda i: i.id)

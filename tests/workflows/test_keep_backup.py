@@ -21,6 +21,7 @@ from hipwright.adapters.store.workspace_folder import DATABASE, FILES, IDENTITY
 from hipwright.domain.errors import IdentityError, KeepingError, WorkspaceVersionError
 from hipwright.domain.keeping import Identity
 from hipwright.workflows.keep_workspace import RestoreReport, is_sound
+from tests.contract.kept_bones import a_build, a_reading, some_edits
 from tests.contract.kept_things import Clinic, a_clinic, a_grade, some_landmarks
 
 PASSPHRASE = "four random plain words"  # noqa: S105 - a test
@@ -382,3 +383,26 @@ def test_nothing_of_a_planted_identity_is_readable_in_any_byte_of_the_workspace(
             if path.is_file():
                 assert planted not in path.read_bytes(), path
     assert (folder / IDENTITY).is_file()
+
+
+def test_bones_their_surfaces_labels_and_edits_come_back_from_a_backup(
+    folder: Path, clinic: Clinic, tmp_path: Path
+) -> None:
+    with wiring.open_workspace(folder) as opened:
+        build = opened.keeper.add_bone_build(a_build(opened.keeper, clinic))
+        reading = opened.keeper.save_bone_reading(
+            a_reading(opened.keeper, build), expected_version=0
+        )
+        edits = some_edits(opened.keeper, clinic, b"later edits", expected_version=0)
+    backup = back_up(folder, tmp_path / "whole.zip")
+    restore(backup, tmp_path / "back")
+    with wiring.open_workspace(tmp_path / "back") as opened:
+        keeper = opened.keeper
+        assert keeper.bone_build(build.id) == build
+        assert list(keeper.bone_readings_of(build.id)) == [reading]
+        assert keeper.label_edits_of(clinic.film.id) == edits
+        surfaces = [keeper.get_file(bone.surface_file) for bone in build.bones]
+        assert surfaces == [b"femur", b"knee"]
+        assert keeper.get_file(build.labels_file) == b"labels"
+        assert keeper.get_file(build.edits_file) == b"edits"
+        assert keeper.get_file(edits.edits_file) == b"later edits"

@@ -18,6 +18,7 @@ from hipwright.adapters.store.workspace_folder import DATABASE, FILES, IDENTITY,
 from hipwright.domain.errors import KeepingError
 from hipwright.domain.keeping import Identity
 from hipwright.workflows.keep_workspace import Check, CheckState, examine, problem
+from tests.contract.kept_bones import a_build, some_edits
 from tests.contract.kept_things import Clinic, a_clinic, a_film
 
 
@@ -199,3 +200,66 @@ def test_an_import_whose_files_were_collected_meanwhile_is_refused_not_half_kept
         again = replace(film, files=tuple(keeper.put_file(c) for c in (b"put", b"before")))
         keeper.add_image(again)
         assert collect(keeper.transactions.engine, keeper.files, now=now, grace_s=-1) == 0
+
+
+def test_files_of_bones_are_checked_and_never_collected(folder: Path, clinic: Clinic) -> None:
+    with wiring.open_workspace(folder) as opened:
+        keeper = opened.keeper
+        build = keeper.add_bone_build(a_build(keeper, clinic))
+        edits = some_edits(keeper, clinic, b"later edits", expected_version=0)
+        now = keeper.now().timestamp()
+        assert collect(keeper.transactions.engine, keeper.files, now=now, grace_s=-1) == 0
+    kept = [b.surface_file for b in build.bones]
+    kept += [build.labels_file, build.edits_file, edits.edits_file]
+    assert look(folder)["files"].told.startswith(f"{len(kept) + 1} present")
+    for number, digest in enumerate(kept, start=1):
+        ImageFiles(folder / FILES).path(digest).unlink()
+        assert f"{number} missing" in look(folder, quick=True)["files"].told
+
+
+def test_a_build_whose_files_were_collected_meanwhile_is_refused_not_half_kept(
+    folder: Path, clinic: Clinic
+) -> None:
+    with wiring.open_workspace(folder) as opened:
+        keeper = opened.keeper
+        build = a_build(keeper, clinic)
+        now = keeper.now().timestamp()
+        collect(keeper.transactions.engine, keeper.files, now=now, grace_s=-1)
+        with pytest.raises(KeepingError, match="4 of its 4 files not in the workspace"):
+            keeper.add_bone_build(build)
+        assert list(keeper.bone_builds_of(clinic.person.id)) == []
+
+
+def test_a_build_without_its_bones_is_found(folder: Path, clinic: Clinic) -> None:
+    with wiring.open_workspace(folder) as opened:
+        opened.keeper.add_bone_build(a_build(opened.keeper, clinic))
+    with closing(sqlite3.connect(folder / DATABASE)) as connection:
+        for trigger in trigger_names("kept_bone"):
+            connection.execute(f"DROP TRIGGER {trigger}")
+        connection.execute("DELETE FROM kept_bone")
+        connection.commit()
+    assert "without their versions or files" in problems(folder)["rows"].told
+
+
+def test_a_workspace_from_before_bones_is_checked_as_it_is(folder: Path, clinic: Clinic) -> None:
+    before_bones(folder)
+    found = look(folder)
+    assert set(problems(folder)) == {"schema"}
+    assert "tables of version 0001" in found["schema"].told
+    assert found["files"].told.startswith("1 present")
+    with wiring.open_workspace(folder) as opened:
+        opened.keeper.add_bone_build(a_build(opened.keeper, clinic))
+    assert problems(folder) == {}
+
+
+def before_bones(folder: Path) -> None:
+    """Make the tables those of version 0001, as an older hipwright left them."""
+    later = (
+        "bone_reading_version bone_reading kept_bone bone_build_image bone_build label_edits "
+        "job_event job"
+    )
+    with closing(sqlite3.connect(folder / DATABASE)) as connection:
+        for table in later.split():
+            connection.execute(f"DROP TABLE {table}")
+        connection.execute("UPDATE alembic_version SET version_num = '0001'")
+        connection.commit()

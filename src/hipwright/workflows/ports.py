@@ -131,7 +131,7 @@ class Keeper(Protocol):
     def put_file(self, content: bytes) -> str:
         """Keep a file, return its SHA-256; keeping the same file twice keeps one.
 
-        Returns once the file is on the disk. A file that no image comes to
+        Returns once the file is on the disk. A file that no row comes to
         refer to is collected by ``doctor --repair`` after a day.
         """
         ...
@@ -159,7 +159,10 @@ class BoneKeeper(Protocol):
         """Every build of a person, newest first."""
         ...
 
-    def save_bone_reading(self, reading: BoneReading, *, expected_version: int) -> BoneReading: ...
+    def save_bone_reading(self, reading: BoneReading, *, expected_version: int) -> BoneReading:
+        """Keep a version; one observer has one reading of a build, whose id stays."""
+        ...
+
     def bone_readings_of(self, build: str) -> Sequence[BoneReading]:
         """The newest version of every observer's reading of a build, newest first."""
         ...
@@ -176,7 +179,11 @@ class BoneKeeper(Protocol):
         ...
 
     def beat(self, job: str, *, done: int, total: int, message: str) -> Job:
-        """Say how far a job is; the answer tells whether somebody asked to cancel it."""
+        """Say how far a job is; the answer tells whether somebody asked to cancel it.
+
+        A job that is over stays as it ended: so do :meth:`end_job` and
+        :meth:`ask_to_cancel`, and the answer tells.
+        """
         ...
 
     def end_job(
@@ -186,6 +193,10 @@ class BoneKeeper(Protocol):
     def mark_orphans(self, *, older_than: datetime) -> Sequence[Job]:
         """Mark running jobs without a heartbeat since then as interrupted; return them."""
         ...
+
+
+class WorkspaceKeeper(Keeper, BoneKeeper, Protocol):
+    """The whole memory of a workspace."""
 
 
 class VolumeReader(Protocol):

@@ -18,13 +18,14 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, select
+from sqlalchemy import Engine
 
 from hipwright.adapters.store import schema
 from hipwright.adapters.store.connections import WRITES, make_private_file, open_sqlite
 from hipwright.adapters.store.faults import told_plainly
+from hipwright.adapters.store.file_references import referred_digests
 from hipwright.adapters.store.image_files import ImageFiles, sync_folder
-from hipwright.adapters.store.models import Base, ImageFileRow
+from hipwright.adapters.store.models import Base
 from hipwright.adapters.store.snapshots import copy_rows, copy_sqlite, make_single, sync_file
 from hipwright.adapters.store.workspace_folder import DATABASE, FILES, IDENTITY
 from hipwright.domain.errors import KeepingError
@@ -150,8 +151,7 @@ def referred_files(database: Path) -> list[str]:
     engine = open_sqlite(database)
     try:
         with engine.connect() as connection:
-            query = select(ImageFileRow.sha256).distinct().order_by(ImageFileRow.sha256)
-            return list(connection.execute(query).scalars())
+            return sorted(referred_digests(connection))
     finally:
         engine.dispose()
 

@@ -7,17 +7,25 @@ import stat
 from collections.abc import Iterator
 from pathlib import Path
 
-from sqlalchemy import Connection, Engine, Select, func, select, text
+from sqlalchemy import Connection, Engine, Select, func, inspect, select, text
 
 from hipwright.adapters.store import schema
 from hipwright.adapters.store.faults import told_plainly
+from hipwright.adapters.store.file_references import referred_digests
 from hipwright.adapters.store.image_files import ImageFiles
 from hipwright.adapters.store.models import (
+    Base,
+    BoneBuildRow,
+    BoneReadingRow,
+    BoneReadingVersionRow,
     CaseRow,
     CaseVersionRow,
     ImageFileRow,
     ImageRow,
     ImageVersionRow,
+    JobEventRow,
+    JobRow,
+    KeptBoneRow,
     PersonRow,
     PersonVersionRow,
     ReadingRow,
@@ -85,7 +93,8 @@ def row_checks(engine: Engine) -> Iterator[Check]:
             if list(said) != ["ok"] or dangling:
                 yield problem("database", "the database is damaged", RESTORE)
                 return
-        halves = sum(_count(connection, query) for query in _half_things())
+        there = set(inspect(connection).get_table_names())
+        halves = sum(_count(connection, query) for query in _half_things(there))
         if halves:
             yield problem("rows", f"{halves} entries without their versions or files", RESTORE)
             return
@@ -103,7 +112,7 @@ def file_checks(
     files = ImageFiles(folder / FILES)
     with told_plainly("cannot check the stored files"):
         with engine.connect() as connection:
-            wanted = set(connection.execute(select(ImageFileRow.sha256)).scalars())
+            wanted = referred_digests(connection)
         missing = damaged = 0
         for done, digest in enumerate(sorted(wanted)):
             progress("checking files", done, len(wanted))
@@ -131,7 +140,7 @@ def file_checks(
     if len(stray) > young:
         yield note(
             "orphans",
-            f"{len(stray) - young} files that no image refers to",
+            f"{len(stray) - young} files that nothing refers to",
             "Collect them: hipwright doctor --repair",
         )
 
@@ -154,26 +163,38 @@ def _is_sound(files: ImageFiles, digest: str) -> bool:
     return True
 
 
-def _half_things() -> Iterator[Select[int]]:
-    parts = (
-        (PersonRow, PersonVersionRow, "person_id"),
-        (CaseRow, CaseVersionRow, "case_id"),
-        (ImageRow, ImageVersionRow, "image_id"),
-        (ImageRow, ImageFileRow, "image_id"),
-        (ReadingRow, ReadingVersionRow, "reading_id"),
-    )
+def _half_things(there: set[str]) -> Iterator[Select[int]]:
+    """Queries that count what is not whole, among the tables that are there."""
+    parts = [
+        (whole, part, to_whole)
+        for whole, part, to_whole in _PARTS
+        if {whole.__tablename__, part.__tablename__} <= there
+    ]
     for whole, part, to_whole in parts:
-        there = select(part.__table__.c[to_whole])
-        yield select(func.count()).select_from(whole).where(whole.id.not_in(there))
+        whole_parts = select(part.__table__.c[to_whole])
+        identity = whole.__table__.c["id"]
+        yield select(func.count()).select_from(whole).where(identity.not_in(whole_parts))
     for _, part, to_whole in parts:
         columns = part.__table__.c
-        if part is not ImageFileRow:
+        if "version" in columns and part is not ImageFileRow:
             gaps = (
                 select(columns[to_whole])
                 .group_by(columns[to_whole])
                 .having(func.max(columns["version"]) != func.count())
             )
             yield select(func.count()).select_from(gaps.subquery())
+
+
+_PARTS: tuple[tuple[type[Base], type[Base], str], ...] = (
+    (PersonRow, PersonVersionRow, "person_id"),
+    (CaseRow, CaseVersionRow, "case_id"),
+    (ImageRow, ImageVersionRow, "image_id"),
+    (ImageRow, ImageFileRow, "image_id"),
+    (ReadingRow, ReadingVersionRow, "reading_id"),
+    (BoneBuildRow, KeptBoneRow, "build_id"),
+    (BoneReadingRow, BoneReadingVersionRow, "reading_id"),
+    (JobRow, JobEventRow, "job_id"),
+)
 
 
 def _count(connection: Connection, query: Select[int]) -> int:

@@ -1,14 +1,14 @@
-"""The keeper of a workspace: what ``workflows.ports.Keeper`` asks for, on a database."""
+"""The keeper of a workspace: what ``workflows.ports.WorkspaceKeeper`` asks for, on a database."""
 
 from __future__ import annotations
 
 from collections.abc import Generator
 from contextlib import contextmanager
 
-from hipwright.adapters.store.case_list import CaseList
+from hipwright.adapters.store.job_desk import JobDesk
 
 
-class DatabaseKeeper(CaseList):
+class DatabaseKeeper(JobDesk):
     """Rows in SQLite or PostgreSQL, files in a folder.
 
     One keeper serves all threads of a process; a transaction belongs to the thread

@@ -10,7 +10,7 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import JSON, ForeignKey, Index, MetaData, String, Text, UniqueConstraint
+from sqlalchemy import JSON, Double, ForeignKey, Index, MetaData, String, Text, UniqueConstraint
 from sqlalchemy.orm import DeclarativeBase, Mapped, declared_attr, mapped_column
 
 from hipwright.adapters.store.column_types import Id, UtcTime
@@ -205,3 +205,112 @@ class GradeRow(_Row, Base):
     details: Mapped[dict[str, Any]] = mapped_column(JSON)
     observer: Mapped[str] = mapped_column(String(120))
     saved_at: Mapped[datetime] = mapped_column(UtcTime)
+
+
+class BoneBuildRow(_Row, Base):
+    """Bone models made once, from a scan or from meshes."""
+
+    __tablename__ = "bone_build"
+    __table_args__ = (UniqueConstraint("person_id", "number"),)
+
+    person_id: Mapped[str] = mapped_column(Id, ForeignKey("person.id"))
+    number: Mapped[int]
+    made_from: Mapped[str] = mapped_column(String(16))
+    landmarks: Mapped[list[dict[str, Any]]] = mapped_column(JSON)
+    remarks: Mapped[list[dict[str, Any]]] = mapped_column(JSON)
+    labels_file: Mapped[str | None] = mapped_column(String(64))
+    edits_file: Mapped[str | None] = mapped_column(String(64))
+    software: Mapped[str] = mapped_column(String(40))
+    made_by: Mapped[str] = mapped_column(String(120))
+    made_at: Mapped[datetime] = mapped_column(UtcTime)
+
+
+class BoneBuildImageRow(_Row, Base):
+    """One series that a build was made from, the hip block first."""
+
+    __tablename__ = "bone_build_image"
+    __table_args__ = (UniqueConstraint("build_id", "position"),)
+
+    build_id: Mapped[str] = mapped_column(Id, ForeignKey("bone_build.id"))
+    position: Mapped[int]
+    image_id: Mapped[str] = mapped_column(Id, ForeignKey("image.id"))
+
+
+class KeptBoneRow(_Row, Base):
+    """One bone of a build."""
+
+    __tablename__ = "kept_bone"
+    __table_args__ = (UniqueConstraint("build_id", "bone", "part"),)
+
+    build_id: Mapped[str] = mapped_column(Id, ForeignKey("bone_build.id"))
+    bone: Mapped[str] = mapped_column(String(24))
+    part: Mapped[str] = mapped_column(String(24))
+    surface_file: Mapped[str] = mapped_column(String(64))
+    triangles: Mapped[int]
+    quality: Mapped[dict[str, Any]] = mapped_column(JSON)
+    cut_low: Mapped[bool]
+    cut_high: Mapped[bool]
+
+
+class BoneReadingRow(_Row, Base):
+    """What one observer says about one build."""
+
+    __tablename__ = "bone_reading"
+    __table_args__ = (UniqueConstraint("build_id", "observer"),)
+
+    build_id: Mapped[str] = mapped_column(Id, ForeignKey("bone_build.id"))
+    observer: Mapped[str] = mapped_column(String(120))
+
+
+class BoneReadingVersionRow(_Row, Base):
+    """Moved landmarks and the pelvis's tilts as they were saved."""
+
+    __tablename__ = "bone_reading_version"
+    __table_args__ = (UniqueConstraint("reading_id", "version"),)
+
+    reading_id: Mapped[str] = mapped_column(Id, ForeignKey("bone_reading.id"))
+    version: Mapped[int]
+    moved: Mapped[list[dict[str, Any]]] = mapped_column(JSON)
+    standing_tilt_deg: Mapped[float | None] = mapped_column(Double)
+    supine_tilt_deg: Mapped[float | None] = mapped_column(Double)
+    tilt_source: Mapped[str] = mapped_column(Text)
+
+
+class LabelEditsRow(_Row, Base):
+    """A version of the hand edits of a series' labels."""
+
+    __tablename__ = "label_edits"
+    __table_args__ = (UniqueConstraint("image_id", "version"),)
+
+    image_id: Mapped[str] = mapped_column(Id, ForeignKey("image.id"))
+    version: Mapped[int]
+    edits_file: Mapped[str] = mapped_column(String(64))
+    saved_by: Mapped[str] = mapped_column(String(120))
+
+
+class JobRow(_Row, Base):
+    """One long piece of work; its subject may be an image, a person or a case."""
+
+    __tablename__ = "job"
+    __table_args__ = (Index(None, "subject"),)
+
+    kind: Mapped[str] = mapped_column(String(40))
+    subject: Mapped[str] = mapped_column(String(64))
+    started_at: Mapped[datetime] = mapped_column(UtcTime)
+
+
+class JobEventRow(_Row, Base):
+    """How far a job was at one moment; the newest row tells all that is so now."""
+
+    __tablename__ = "job_event"
+    __table_args__ = (UniqueConstraint("job_id", "version"),)
+
+    job_id: Mapped[str] = mapped_column(Id, ForeignKey("job.id"))
+    version: Mapped[int]
+    state: Mapped[str] = mapped_column(String(16))
+    done: Mapped[int]
+    total: Mapped[int]
+    message: Mapped[str] = mapped_column(Text)
+    cancel_asked: Mapped[bool]
+    result: Mapped[str] = mapped_column(String(64))
+    error: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))

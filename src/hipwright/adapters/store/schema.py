@@ -14,7 +14,7 @@ from hipwright.adapters.store.append_only import trigger_names
 from hipwright.adapters.store.models import Base
 from hipwright.domain.errors import WorkspaceVersionError
 
-REVISIONS = ("0001",)
+REVISIONS = ("0001", "0002")
 """Every version there has been, oldest first."""
 
 HEAD = REVISIONS[-1]

@@ -14,9 +14,21 @@ from sqlalchemy import exc, text
 from hipwright.adapters.store.models import Base
 from hipwright.adapters.store.workspace_folder import DATABASE
 from hipwright.wiring import open_workspace
-from tests.contract.kept_things import a_clinic, a_grade, some_landmarks
+from hipwright.workflows.ports import WorkspaceKeeper
+from tests.contract.kept_bones import a_build, a_job, a_reading, some_edits
+from tests.contract.kept_things import Clinic, a_clinic, a_grade, some_landmarks
 
 TABLES = [table.name for table in Base.metadata.sorted_tables]
+
+
+def keep_one_of_each(keeper: WorkspaceKeeper, clinic: Clinic) -> None:
+    """At least one row in every table."""
+    keeper.save_reading(clinic.case.id, some_landmarks(clinic.film), expected_version=0)
+    keeper.save_grade(a_grade(keeper, clinic, "1"))
+    build = keeper.add_bone_build(a_build(keeper, clinic))
+    keeper.save_bone_reading(a_reading(keeper, build), expected_version=0)
+    some_edits(keeper, clinic, b"edits", expected_version=0)
+    keeper.add_job(a_job(keeper))
 
 
 @pytest.fixture(scope="module")
@@ -25,8 +37,7 @@ def database(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("history") / "workspace"
     with open_workspace(folder, create=True) as opened:
         clinic = a_clinic(opened.keeper)
-        opened.keeper.save_reading(clinic.case.id, some_landmarks(clinic.film), expected_version=0)
-        opened.keeper.save_grade(a_grade(opened.keeper, clinic, "1"))
+        keep_one_of_each(opened.keeper, clinic)
     return folder / DATABASE
 
 
@@ -69,8 +80,7 @@ def test_no_row_of_postgresql_can_be_changed_deleted_or_truncated(
 ) -> None:
     with open_workspace(tmp_path / "w", create=True, database_url=postgresql_url) as opened:
         clinic = a_clinic(opened.keeper)
-        opened.keeper.save_reading(clinic.case.id, some_landmarks(clinic.film), expected_version=0)
-        opened.keeper.save_grade(a_grade(opened.keeper, clinic, "1"))
+        keep_one_of_each(opened.keeper, clinic)
         engine = opened.keeper.transactions.engine
         for table in TABLES:
             for statement in (
