@@ -213,3 +213,8 @@ class HipBorder:
 def side_named(text: str) -> Side | None:
     """The side that a catalog entry fixes for one of its inputs, ``None`` where it fixes none."""
     return Side.parse(text) if text else None
+
+
+def right_sign(side: Side) -> float:
+    """+1 for a right hip, −1 for a left one: what lateral is, counted to the right."""
+    return 1.0 if side is Side.RIGHT else -1.0
