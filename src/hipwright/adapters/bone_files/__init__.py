@@ -1,0 +1,1 @@
+"""The files in which bones lie in a workspace: surfaces, labels, hand edits."""
