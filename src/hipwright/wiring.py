@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from hipwright.adapters.identity.key_places import KeyPlace
     from hipwright.adapters.store.keeper import DatabaseKeeper
     from hipwright.workflows.build_demonstration import Clinic
-    from hipwright.workflows.ports import Dock, Progress
+    from hipwright.workflows.ports import BoneFiles, Dock, Progress, VolumeReader
     from hipwright.workflows.read_study import Importer
 
 SOFTWARE = f"hipwright {__version__}"
@@ -197,6 +197,20 @@ def loading_dock(opened: Workspace) -> Dock:
     )
 
 
+def volume_reader() -> VolumeReader:
+    """What reads kept series as volumes."""
+    from hipwright.adapters.dicom.volumes import DicomVolumeReader
+
+    return DicomVolumeReader()
+
+
+def bone_files() -> BoneFiles:
+    """What writes and reads surfaces, labels and hand edits."""
+    from hipwright.adapters.bone_files.files import WorkspaceBoneFiles
+
+    return WorkspaceBoneFiles()
+
+
 def importer(opened: Workspace) -> Importer:
     """What takes studies into this workspace."""
     from hipwright.workflows.read_study import Importer
@@ -337,7 +351,7 @@ def check_up(where: Places, *, quick: bool, progress: Progress) -> list[Check]:
 
 
 def collect_orphans(opened: Workspace) -> int:
-    """Remove files that no image refers to and that are older than a day."""
+    """Remove files that nothing refers to and that are older than a day."""
     from hipwright.adapters.store.orphans import collect
 
     keeper = opened.keeper

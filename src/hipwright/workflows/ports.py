@@ -13,6 +13,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from hipwright.domain.anatomy import Surface
+from hipwright.domain.frames import Frame
 from hipwright.domain.keeping import (
     Case,
     Change,
@@ -27,7 +29,7 @@ from hipwright.domain.keeping import (
 from hipwright.domain.keeping_bones import BoneBuild, BoneReading, Job, JobState, KeptEdits
 from hipwright.domain.landmarks import LandmarkSet
 from hipwright.domain.side import Side
-from hipwright.domain.volume import Volume
+from hipwright.domain.volume import LabelEdits, LabelVolume, Volume
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how much is done, and of how much (0: unknown)."""
@@ -199,8 +201,28 @@ class WorkspaceKeeper(Keeper, BoneKeeper, Protocol):
     """The whole memory of a workspace."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeriesPlace:
+    """Where a series lies in its frame of reference, and how it was made.
+
+    ``low_mm`` and ``high_mm`` are heights (superior) of its lowest and highest slice's first
+    pixel.
+    """
+
+    frame: str
+    low_mm: float
+    high_mm: float
+    slices: int
+    thickness_mm: float | None
+    kernel: str
+
+
 class VolumeReader(Protocol):
     """Reads a kept series as volumes."""
+
+    def place(self, image: Image, get_file: Callable[[str], bytes]) -> SeriesPlace | None:
+        """Where a series lies, from two of its files; ``None`` for what does not say."""
+        ...
 
     def read(
         self, image: Image, get_file: Callable[[str], bytes], progress: Progress
@@ -216,6 +238,20 @@ class VolumeReader(Protocol):
             Slices are missing, mixed, not parallel, or not in Hounsfield units.
         """
         ...
+
+
+class BoneFiles(Protocol):
+    """Writes surfaces, labels and hand edits as files of the workspace, and reads them.
+
+    Readers raise ``SurfaceError`` or ``VolumeError`` for bytes that are no such file.
+    """
+
+    def surface_bytes(self, surface: Surface) -> bytes: ...
+    def surface(self, content: bytes, frame: Frame) -> Surface: ...
+    def labels_bytes(self, labels: LabelVolume) -> bytes: ...
+    def labels(self, content: bytes) -> LabelVolume: ...
+    def edits_bytes(self, edits: LabelEdits) -> bytes: ...
+    def edits(self, content: bytes) -> LabelEdits: ...
 
 
 class IdentityKeeper(Protocol):
