@@ -17,12 +17,13 @@ ASIS = "anterior_superior_iliac_spine"
 PSIS = "posterior_superior_iliac_spine"
 TUBERCLE = "pubic_tubercle"
 
-ONE_TUBERCLE_SD_DEG = 0.7
+LANDMARKS_SD_DEG = 0.5
+ONE_TUBERCLE_SD_DEG = 0.8
 BOTH_SIDES_SD_DEG = 3.0
 ONE_SIDE_SD_DEG = 4.0
 PATIENT_AXES_SD_DEG = 10.0
-"""Extra doubt of the fallbacks, one standard deviation about each axis (judgment: the first
-three set after trials on modeled people and on one real pelvis)."""
+"""Doubt of the frame, one standard deviation about each axis (judgment: all but the last set
+after trials on modeled people and against five raters on one real pelvis)."""
 
 _FEWEST_PLACES = 4
 _PATIENT = np.array([[-1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, 1.0]])
@@ -41,7 +42,7 @@ class PelvicFrame:
     method
         In words, what it was found from.
     sd_deg
-        Extra doubt about each axis, over the spread of the landmarks; 0 with all of them.
+        Doubt of the frame about each axis, one standard deviation.
     isb_from_lps
         Rows right, anterior and superior of the ISB's pelvis, in which forward lies in the
         plane of the spines in front and behind; ``None`` where those were not scanned.
@@ -51,7 +52,7 @@ class PelvicFrame:
 
     app_from_lps: Floats
     method: str
-    sd_deg: float = 0.0
+    sd_deg: float
     isb_from_lps: Floats | None = None
     isb_pitch_deg: float | None = None
 
@@ -92,7 +93,7 @@ def pelvic_frame(landmarks: BoneLandmarks) -> PelvicFrame:
         frame = PelvicFrame(
             app_from_lps=app,
             method=f"{method}s of both sides" if whole else f"{method} of one side",
-            sd_deg=0.0 if whole else ONE_TUBERCLE_SD_DEG,
+            sd_deg=LANDMARKS_SD_DEG if whole else ONE_TUBERCLE_SD_DEG,
         )
         return _with_isb(frame, spines, _by_side(landmarks, PSIS))
     return _from_ordinary(landmarks)

@@ -33,9 +33,10 @@ class SocketInSpace:
     rim_hours, rim
         Clock hours (h,) about ``opening`` and the crest of the bony rim there, (..., h, 3).
         12 is the pelvis's superior, seen along the opening; 3 anterior. NaN at the notch.
-    lunate_inner, lunate_outer
-        Borders of the articular surface at the same hours, toward the fossa and toward the
-        rim, (..., h, 3); NaN where there is none.
+    lunate_outer
+        Where the articular surface ends toward the rim at the same hours, (..., h, 3).
+    fossa_edge
+        Border of the fossa in turns about its middle, (..., k, 3); NaN toward the notch.
     map_hours, map_angles_deg
         Grid of the maps: hours (m,) about ``opening``, and angles from the *inward* pole
         (−opening) toward the rim (a,).
@@ -60,8 +61,8 @@ class SocketInSpace:
     opening: Floats
     rim_hours: Floats
     rim: Floats
-    lunate_inner: Floats
     lunate_outer: Floats
+    fossa_edge: Floats
     map_hours: Floats
     map_angles_deg: Floats
     surface_mm: Floats
