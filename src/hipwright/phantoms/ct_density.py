@@ -18,7 +18,6 @@ from hipwright.phantoms.voxel_filling import Voxels
 
 Floats = NDArray[np.float64]
 
-SOFT_HU = 40.0
 TILE = 64
 
 _SHELL_MM = 1.5
@@ -125,7 +124,7 @@ def grain_tile(spacing_mm: Floats, density: BoneDensity, rng: np.random.Generato
 
 
 @njit(cache=True, nogil=True)
-def add_bone(
+def place_bone(
     total: Voxels,
     outer: Voxels,
     inner: Voxels,
@@ -137,9 +136,9 @@ def add_bone(
     grain: Voxels,
     offset: int,
 ) -> None:
-    """Add to every voxel the HU of the bone in it.
+    """Put the bone into every voxel that holds any, in place of what was there.
 
-    ``hu`` is (cortex less soft tissue, its spread, cancellous less soft tissue, lowest);
+    ``total`` counts HU from air; ``hu`` is (cortex, its spread, cancellous, lowest) counted so;
     ``uneven`` rows of a wave (kx, ky, kz, phase); ``offset`` the number of the first slice.
     """
     size = grain.shape[0]
@@ -154,7 +153,7 @@ def add_bone(
                 x = first[0] + k * steps[0, 0] + i * steps[1, 0] + j * steps[2, 0]
                 y = first[1] + k * steps[0, 1] + i * steps[1, 1] + j * steps[2, 1]
                 z = first[2] + k * steps[0, 2] + i * steps[1, 2] + j * steps[2, 2]
-                value = 0.0
+                value = total[k, i, j] * (1.0 - min(max(outer[k, i, j], 0.0), 1.0))
                 if abs(compact) >= NOTHING:
                     wave = 0.0
                     for p in range(uneven.shape[0]):
@@ -175,11 +174,11 @@ def add_bone(
                             own += sites[p, 4] * np.exp(-0.5 * away / reach)
                     own = max(own, hu[3]) + grain[(k + offset) % size, i % size, j % size]
                     value += marrow * own
-                total[k, i, j] += np.float32(value)
+                total[k, i, j] = np.float32(value)
 
 
 def cortex_waves(rng: np.random.Generator) -> Floats:
-    """Rows for :func:`add_bone`: how the HU of compact bone varies in space."""
+    """Rows for :func:`place_bone`: how the HU of compact bone varies in space."""
     count = _WAVES // 3
     length = rng.uniform(_SHORTEST_MM / 2, _LONGEST_MM, count)
     way = rng.standard_normal((count, 3))
@@ -188,13 +187,8 @@ def cortex_waves(rng: np.random.Generator) -> Floats:
 
 
 def bone_hu(density: BoneDensity) -> Floats:
-    """Numbers for :func:`add_bone`."""
-    lowest = min(density.shaft_hu, HOUNSFIELD["fat"] / 2) - SOFT_HU
+    """Numbers for :func:`place_bone`."""
+    air, lowest = HOUNSFIELD["air"], min(density.shaft_hu, HOUNSFIELD["fat"] / 2)
     return np.array(
-        [
-            density.cortex_hu - SOFT_HU,
-            density.cortex_hu_spread,
-            density.spongy_hu - SOFT_HU,
-            lowest,
-        ]
+        [density.cortex_hu - air, density.cortex_hu_spread, density.spongy_hu - air, lowest - air]
     )

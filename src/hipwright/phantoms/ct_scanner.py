@@ -19,12 +19,12 @@ from hipwright.domain.volume import Volume, VolumeGrid
 from hipwright.phantoms import ct_surroundings
 from hipwright.phantoms.attenuation import HOUNSFIELD, WATER
 from hipwright.phantoms.ct_density import (
-    add_bone,
     bone_hu,
     cortex_waves,
     grain_tile,
     marrow_sites,
     marrow_surface,
+    place_bone,
 )
 from hipwright.phantoms.ct_setup import Scan
 from hipwright.phantoms.soft_tissue import Solid, body_envelope, bowel_gas, muscles
@@ -39,7 +39,6 @@ FRAME = "simulated"
 
 _SUBSLICES = 3
 _AT_ONCE = 44
-_ROOM_DEG = 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -240,7 +239,7 @@ class _Painter:
         soft: Voxels = np.asarray(
             gaussian_filter(picture, 3.0 * narrow, mode="nearest"), np.float32
         )
-        return sharp + np.float32(self._setup.overshoot) * (sharp - soft)
+        return (sharp + np.float32(self._setup.overshoot) * (sharp - soft)).astype(np.float32)
 
     def _slow_change(self, rng: np.random.Generator) -> tuple[Floats, Floats, float]:
         phase = rng.uniform(0, 2 * np.pi, 3)
@@ -264,7 +263,7 @@ class _Painter:
         )  # fmt: skip
         outer = _filled(((s, 1.0) for s in bodies.outer), shape, origin, steps)
         inner = _filled(((s, 1.0) for s in bodies.inner), shape, origin, steps)
-        add_bone(
+        place_bone(
             total, outer, inner, origin, steps, bone_hu(self._setup.density),
             self._sites, self._waves, self._grain, low * self._sub,
         )  # fmt: skip
