@@ -13,6 +13,8 @@ from hipwright.engines.geometry.meshes import Ints, face_normals, vertex_normals
 
 _DEPTH = 64  # of the stack: more than the levels of any tree
 _CORNERS = 3
+_SURE = 0.5  # height over the closest feature as a share of the distance
+_HALF = 0.5  # of a turn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,7 +59,8 @@ def signed_distances_mm(
     """Distances of points from a closed mesh, negative inside.
 
     The sign is that of the height over the closest face, edge or vertex along the normal
-    of that feature, weighted by angles (Bærentzen and Aanæs 2005, from memory).
+    of that feature, weighted by angles (Bærentzen and Aanæs 2005, from memory); where that
+    height is small against the distance, the mesh is counted around the point instead.
 
     Parameters
     ----------
@@ -68,10 +71,17 @@ def signed_distances_mm(
     tree
         Its tree, where it was made before.
     """
+    points = np.ascontiguousarray(points, dtype=np.float64)
     found = closest_in_tree(tree or mesh_tree(vertices, faces), points)
     normals = feature_normals(vertices, faces, found)
     height = np.einsum("ij,ij->i", points - found.points, normals)
-    return np.where(height < 0, -found.distances_mm, found.distances_mm)
+    height /= np.maximum(np.linalg.norm(normals, axis=1), 1e-12)
+    outside = height >= 0
+    unsure = np.flatnonzero(np.abs(height) < _SURE * found.distances_mm)
+    if len(unsure):  # edges of slivers and folds have no normal to trust
+        corners = np.ascontiguousarray(vertices, dtype=np.float64)[faces]
+        outside[unsure] = np.abs(windings(corners, points[unsure])) < _HALF
+    return np.where(outside, found.distances_mm, -found.distances_mm)
 
 
 def feature_normals(vertices: Floats, faces: Ints, found: Closest) -> Floats:
@@ -102,6 +112,30 @@ def _faces_across(faces: Ints) -> NDArray[np.int64]:
     place = np.minimum(np.searchsorted(there[order], back), len(there) - 1)
     match = order[place]
     return np.where(there[match] == back, match // 3, -1).reshape(-1, 3)
+
+
+@njit(cache=True, nogil=True)
+def windings(triangles: Floats, points: Floats) -> Floats:
+    """How often a mesh goes around each point: 1 inside, 0 outside (solid angles, /4π)."""
+    found = np.empty(points.shape[0])
+    for k in range(points.shape[0]):
+        total = 0.0
+        for i in range(triangles.shape[0]):
+            ax, ay, az = triangles[i, 0] - points[k]
+            bx, by, bz = triangles[i, 1] - points[k]
+            cx, cy, cz = triangles[i, 2] - points[k]
+            a = np.sqrt(ax * ax + ay * ay + az * az)
+            b = np.sqrt(bx * bx + by * by + bz * bz)
+            c = np.sqrt(cx * cx + cy * cy + cz * cz)
+            volume = ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
+            ab, bc, ca = (
+                ax * bx + ay * by + az * bz,
+                bx * cx + by * cy + bz * cz,
+                cx * ax + cy * ay + cz * az,
+            )
+            total += 2.0 * np.arctan2(volume, a * b * c + ab * c + bc * a + ca * b)
+        found[k] = total / (4.0 * np.pi)
+    return found
 
 
 @njit(cache=True, nogil=True)

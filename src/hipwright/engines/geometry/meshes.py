@@ -66,19 +66,20 @@ def vertex_normals(vertices: Floats, faces: Ints) -> Floats:
 
 def edges(faces: Ints) -> NDArray[np.int64]:
     """Each edge once, lower index first, shape (e, 2), rising."""
-    both = _directed_edges(faces)
-    both.sort(axis=1)
-    span = int(both.max(initial=0)) + 1
-    keys = np.unique(both[:, 0] * span + both[:, 1])
-    return np.column_stack([keys // span, keys % span])
+    count = int(faces.max(initial=-1)) + 1
+    upper = sparse.triu(neighbor_matrix(count, faces), format="coo")
+    return np.column_stack([upper.row, upper.col]).astype(np.int64)
 
 
 def neighbor_matrix(count: int, faces: Ints) -> sparse.csr_array:
     """Who shares an edge with whom: symmetric (count, count) of ones, nothing on the diagonal."""
-    pairs = edges(faces)
+    pairs = _directed_edges(faces)
     rows = np.concatenate([pairs[:, 0], pairs[:, 1]])
     columns = np.concatenate([pairs[:, 1], pairs[:, 0]])
-    return sparse.csr_array((np.ones(len(rows)), (rows, columns)), shape=(count, count))
+    matrix = sparse.csr_array((np.ones(len(rows)), (rows, columns)), shape=(count, count))
+    matrix.sum_duplicates()
+    matrix.data[:] = 1.0
+    return matrix
 
 
 def averaging_matrix(count: int, faces: Ints) -> sparse.csr_array:
@@ -105,13 +106,17 @@ def face_pieces(faces: Ints) -> NDArray[np.int64]:
     if not len(faces):
         return np.empty(0, np.int64)
     count = int(faces.max()) + 1
-    _, labels = connected_components(neighbor_matrix(count, faces), directed=False)
+    pairs = (faces[:, [0, 1]].ravel(), faces[:, [1, 2]].ravel())
+    links = sparse.coo_array((np.ones(2 * len(faces)), pairs), shape=(count, count))
+    _, labels = connected_components(links, directed=False)
     return np.unique(labels[faces[:, 0]], return_inverse=True)[1].astype(np.int64)
 
 
 def largest_piece(vertices: Floats, faces: Ints) -> tuple[Floats, NDArray[np.int32]]:
     """The piece of the greatest volume (by absolute value), with its own vertices alone."""
     pieces = face_pieces(faces)
+    if not pieces.any():
+        return compacted(vertices, faces)
     a, b, c = (vertices[faces[:, k]] for k in range(3))
     six_fold = np.einsum("ij,ij->i", a, np.cross(b, c))
     volumes = np.abs(np.bincount(pieces, weights=six_fold))

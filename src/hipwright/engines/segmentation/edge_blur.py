@@ -1,0 +1,99 @@
+"""How much one scan blurs an edge and how bright its cortex is, from the scan itself.
+
+The levels that make the walls explain the profiles best are taken: cortex, blur in the
+slice and overshoot of the kernel, one after the other. Profiles in the plane of the slice
+are used, of the femora first, whose shafts have a cortex so thick that its blur cannot be
+mistaken for its thickness.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hipwright.engines.segmentation.edge_fit import BLURRED, explained, fit_edges
+from hipwright.engines.segmentation.edge_model import EdgeLevels
+
+Floats = NDArray[np.float64]
+
+_CORTEX_SHARES = np.array([0.8, 0.88, 0.96, 1.04, 1.12, 1.2])
+_BLURS_MM = np.array([0.3, 0.4, 0.5, 0.6, 0.7, 0.85, 1.0])
+_OVERSHOOTS = np.array([0.0, 0.15, 0.3, 0.5, 0.75, 1.0])
+_ROUNDS = 2
+_CAP = 60.0  # how little one profile may be explained before it is taken as none of ours
+AT_MM = np.arange(-3.0, 3.01, 0.3)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelsSeen:
+    """Levels as the scan shows them, and how they may err.
+
+    ``bias_sd_mm`` tells how far the edges of the whole bone move, one standard deviation,
+    when blur, overshoot and cortex are as wrong as they may be.
+    """
+
+    levels: EdgeLevels
+    bias_sd_mm: float
+
+
+def levels_seen(profiles: NDArray[np.float32], across: Floats, told: EdgeLevels) -> LevelsSeen:
+    """Find the levels that explain profiles best.
+
+    Parameters
+    ----------
+    profiles
+        (n, k) HU at :data:`AT_MM` along outward normals in the plane of the slices, away
+        from other bones.
+    across
+        Square of the cosine between each normal and the slices' normal, (n,).
+    told
+        Levels to start from.
+    """
+    levels = told
+    for _ in range(_ROUNDS):
+        levels = _best(
+            profiles, across, levels, "cortex_hu", told.soft_hu + told.step_hu * _CORTEX_SHARES
+        )
+        levels = _best(profiles, across, levels, "blur_mm", _BLURS_MM)
+        levels = _best(profiles, across, levels, "overshoot", _OVERSHOOTS)
+    return LevelsSeen(levels=levels, bias_sd_mm=_bias(profiles, across, levels))
+
+
+def _best(
+    profiles: NDArray[np.float32], across: Floats, levels: EdgeLevels, name: str, values: Floats
+) -> EdgeLevels:
+    """The levels with that one of them changed to what explains best, between the values."""
+    scores = np.array(
+        [_score(profiles, across, replace(levels, **{name: float(value)})) for value in values]
+    )
+    at = int(np.clip(scores.argmax(), 1, len(values) - 2))
+    bend = np.polyfit(values[at - 1 : at + 2], scores[at - 1 : at + 2], 2)
+    best = float(values[scores.argmax()])
+    if bend[0] < 0:
+        best = float(np.clip(-bend[1] / (2 * bend[0]), values[at - 1], values[at + 1]))
+    return replace(levels, **{name: best})
+
+
+def _score(profiles: NDArray[np.float32], across: Floats, levels: EdgeLevels) -> float:
+    return float(np.maximum(explained(profiles, AT_MM, levels, across, BLURRED), -_CAP).sum())
+
+
+_DOUBTS = (("cortex_hu", 0.10), ("blur_mm", 0.10), ("slice_blur_mm", 0.20))
+_OVERSHOOT_DOUBT = 0.12
+_OTHER_DOUBT_MM = 0.03  # of the layered wall itself
+
+
+def _bias(profiles: NDArray[np.float32], across: Floats, levels: EdgeLevels) -> float:
+    """How far edges move together when levels are as wrong as they may be, mm."""
+
+    def edges(changed: EdgeLevels) -> Floats:
+        far = np.full(len(profiles), np.inf)
+        return fit_edges(profiles, AT_MM, changed, across, far, far, BLURRED).x0_mm
+
+    plain = edges(levels)
+    changed = [replace(levels, **{n: getattr(levels, n) * (1 + share)}) for n, share in _DOUBTS]
+    changed.append(replace(levels, overshoot=levels.overshoot + _OVERSHOOT_DOUBT))
+    moved = [float(np.median(edges(one) - plain)) for one in changed]
+    return float(np.linalg.norm([*moved, _OTHER_DOUBT_MM]))
