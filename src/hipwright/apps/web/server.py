@@ -18,6 +18,7 @@ from hipwright.apps.web.access.start_links import StartLinks
 from hipwright.apps.web.adding.routes import router as adding_router
 from hipwright.apps.web.agreement.routes import router as agreement_router
 from hipwright.apps.web.arriving import ArrivalTable
+from hipwright.apps.web.bones import router as bones_router
 from hipwright.apps.web.case.routes import router as case_router
 from hipwright.apps.web.cases.routes import router as cases_router
 from hipwright.apps.web.catalog.routes import router as catalog_router
@@ -98,6 +99,7 @@ def routers() -> list[APIRouter]:
         workspace_router,
         agreement_router,
         films_router,
+        bones_router,
     ]
 
 

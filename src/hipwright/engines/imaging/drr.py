@@ -31,9 +31,7 @@ def attenuation_table() -> NDArray[np.float32]:
     return water_share(np.arange(-(2**15), 2**15, dtype=np.float64)).astype(np.float32)
 
 
-def simulate_film(
-    volume: Volume, beam: FilmBeam, *, rows: tuple[int, int] | None = None
-) -> Films:
+def simulate_film(volume: Volume, beam: FilmBeam, *, rows: tuple[int, int] | None = None) -> Films:
     """Sum attenuation along the ray of every pixel.
 
     Parameters
