@@ -243,8 +243,9 @@ def _pointing(axis: Floats) -> Floats:
 
 def _weighted_median(values: Floats, weights: Floats) -> float:
     order = np.argsort(values)
-    total = np.cumsum(weights[order])
-    return float(values[order[int(np.searchsorted(total, total[-1] / 2))]])
+    total: Floats = np.cumsum(weights[order])
+    half = int(np.count_nonzero(total < float(total[-1]) / 2))
+    return float(values[order[half]])
 
 
 def _need(places: Floats, fewest: int, shape: str) -> None:
