@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from hipwright.adapters.identity.keeper import EncryptedIdentityKeeper
     from hipwright.adapters.identity.key_places import KeyPlace
     from hipwright.adapters.store.keeper import DatabaseKeeper
+    from hipwright.domain.keeping_bones import Job
+    from hipwright.workflows.build_bones import BoneWorkshop
     from hipwright.workflows.build_demonstration import Clinic
     from hipwright.workflows.ports import BoneFiles, Dock, Progress, VolumeReader
     from hipwright.workflows.read_study import Importer
@@ -209,6 +211,82 @@ def bone_files() -> BoneFiles:
     from hipwright.adapters.bone_files.files import WorkspaceBoneFiles
 
     return WorkspaceBoneFiles()
+
+
+def bone_workshop(opened: Workspace) -> BoneWorkshop:
+    """What bones are made with, in this workspace."""
+    from hipwright.adapters.jobs.checkpoints import CheckpointFolder
+    from hipwright.workflows.bone_engines import EngineBones
+    from hipwright.workflows.build_bones import BoneWorkshop
+
+    return BoneWorkshop(
+        reader=volume_reader(),
+        files=bone_files(),
+        maker=EngineBones(),
+        checkpoints=CheckpointFolder(opened.folder / "unfinished"),
+        clock=SystemClock(),
+        software=SOFTWARE,
+    )
+
+
+def start_bones_job(opened: Workspace, image: str) -> Job:
+    """Begin to make the bones of a hips' series, in a process of its own.
+
+    Where such a job is under way already, it is given back and none is started.
+
+    Raises
+    ------
+    NotFoundError
+        There is no such image.
+    """
+    from hipwright.adapters.jobs.processes import start_process
+    from hipwright.workflows.run_job import BONES, new_job
+
+    found = opened.keeper.image(image)
+    job, is_new = new_job(opened.keeper, BONES, found.id, SystemClock())
+    if is_new:
+        start_process("hipwright.apps.cli.job_process", [str(opened.folder.resolve()), job.id])
+    return job
+
+
+def bones_job(opened: Workspace, image: str) -> Job | None:
+    """The newest job that makes the bones of a series; one whose process died says so."""
+    from hipwright.workflows.run_job import BONES, newest_job
+
+    return newest_job(opened.keeper, BONES, opened.keeper.image(image).id, SystemClock())
+
+
+def cancel_job(opened: Workspace, job: str) -> Job:
+    """Ask for a job to be given up."""
+    return opened.keeper.ask_to_cancel(job)
+
+
+def job_work(opened: Workspace, job: Job) -> Callable[[Progress], str]:
+    """What a job does: takes a progress, gives the id of what it made.
+
+    Raises
+    ------
+    KeepingError
+        This hipwright knows no such kind of job.
+    """
+    from hipwright.workflows.bone_series import series_of_scan
+    from hipwright.workflows.build_bones import build_bones
+    from hipwright.workflows.run_job import BONES
+
+    if job.kind != BONES:
+        raise KeepingError(
+            "cannot do the job",
+            found=f"a job of the kind {job.kind}",
+            needed=BONES,
+            next_step="Update hipwright on this machine.",
+        )
+
+    def make_bones(progress: Progress) -> str:
+        workshop = bone_workshop(opened)
+        images = series_of_scan(opened.keeper, workshop.reader, job.subject)
+        return build_bones(opened.keeper, images, workshop, progress=progress).id
+
+    return make_bones
 
 
 def importer(opened: Workspace) -> Importer:

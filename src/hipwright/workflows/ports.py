@@ -13,7 +13,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from hipwright.domain.anatomy import Surface
+from hipwright.domain.anatomy import BoneLandmarks, BoneModel, Remark, Surface
 from hipwright.domain.frames import Frame
 from hipwright.domain.keeping import (
     Case,
@@ -30,6 +30,7 @@ from hipwright.domain.keeping_bones import BoneBuild, BoneReading, Job, JobState
 from hipwright.domain.landmarks import LandmarkSet
 from hipwright.domain.side import Side
 from hipwright.domain.volume import LabelEdits, LabelVolume, Volume
+from hipwright.engines.segmentation.segmentation import Segmentation
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how much is done, and of how much (0: unknown)."""
@@ -252,6 +253,45 @@ class BoneFiles(Protocol):
     def labels(self, content: bytes) -> LabelVolume: ...
     def edits_bytes(self, edits: LabelEdits) -> bytes: ...
     def edits(self, content: bytes) -> LabelEdits: ...
+
+
+Share = Callable[[float], None]
+"""Called with how much of a stage is done, 0 to 1."""
+
+
+class BoneMaker(Protocol):
+    """Makes bones of volumes, stage by stage."""
+
+    def segment(self, volume: Volume, edits: LabelEdits, tell: Share) -> Segmentation:
+        """Tell the bones of one volume apart; the edits outrank what the program thinks."""
+        ...
+
+    def models(
+        self, volume: Volume, segmented: Segmentation, tell: Share
+    ) -> tuple[tuple[BoneModel, ...], tuple[Remark, ...]]:
+        """Closed surfaces of a volume's bones, and what was noticed on the way."""
+        ...
+
+    def judged(
+        self, models: Sequence[BoneModel], segmented: Sequence[Segmentation]
+    ) -> tuple[Remark, ...]:
+        """What the finished bones of a scan look like; a refusal stops measuring."""
+        ...
+
+    def landmarks(self, models: Sequence[BoneModel]) -> tuple[BoneLandmarks, tuple[Remark, ...]]:
+        """Landmarks on the bones, and what was noticed about them."""
+        ...
+
+
+class Checkpoints(Protocol):
+    """Results of finished stages of a long piece of work, so that it can go on from there.
+
+    What is lost here costs time, never data.
+    """
+
+    def get(self, key: str) -> object | None: ...
+    def put(self, key: str, result: object) -> None: ...
+    def drop(self, keys: Iterable[str]) -> None: ...
 
 
 class IdentityKeeper(Protocol):

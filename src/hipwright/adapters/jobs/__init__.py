@@ -1,0 +1,1 @@
+"""Long work: a process of its own a job, its heartbeat, and the results of finished stages."""
