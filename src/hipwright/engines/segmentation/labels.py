@@ -1,0 +1,226 @@
+"""From a CT volume to labels: which bone each voxel belongs to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hipwright.domain.anatomy import Bone
+from hipwright.domain.errors import SegmentationError
+from hipwright.domain.volume import LabelEdits, LabelVolume, Modality, Volume
+from hipwright.engines.imaging.block_means import block_shape, coarsened, mark_above
+from hipwright.engines.imaging.tissue_levels import (
+    GrayLevels,
+    body_mask,
+    gray_levels,
+    noise_of,
+)
+from hipwright.engines.imaging.upright_volume import UprightVolume, upright
+from hipwright.engines.segmentation.bone_graph import VALLEY_SHARE
+from hipwright.engines.segmentation.find_hips import FoundHip, find_hips
+from hipwright.engines.segmentation.flat_joint import find_flat_joint
+from hipwright.engines.segmentation.flooding import flood, spread_nodes
+from hipwright.engines.segmentation.head_search import head_candidates
+from hipwright.engines.segmentation.joint_sides import apply_flat, apply_gap, no_word
+from hipwright.engines.segmentation.rough_labels import RoughLabels, rough_labels, valley_reach
+from hipwright.engines.segmentation.segmentation import (
+    GapSurface,
+    Head,
+    Segmentation,
+    TissueLevels,
+)
+from hipwright.engines.segmentation.solid_bones import fill_bones, keep_largest
+
+Codes = NDArray[np.uint8]
+Floats = NDArray[np.float64]
+Progress = Callable[[str, int, int], None]
+
+COARSE_MM = 1.5
+SCOUT_MM = 4.0
+SMOOTH_FROM_HU = 35.0
+"""Noise from which single voxels are smoothed before the threshold (judgment)."""
+
+STEPS = 9
+
+
+def _silent(_step: str, _done: int, _all: int) -> None:
+    return None
+
+
+def segment(
+    volume: Volume, *, edits: LabelEdits | None = None, progress: Progress | None = None
+) -> Segmentation:
+    """Tell the bones of a hip CT apart.
+
+    Parameters
+    ----------
+    volume
+        CT in HU, both hips, one hip or a slab of them, on any grid.
+    edits
+        What a reader painted, seeded and cut; it outranks what is found.
+    progress
+        Called with what is done next, its number and the number of all steps. What it raises
+        ends the work.
+
+    Raises
+    ------
+    SegmentationError
+        No CT, no Hounsfield units, no hip in it, or edits of another volume.
+    """
+    tell = progress or _silent
+    _refuse_others(volume, edits)
+    tell("setting the volume upright", 0, STEPS)
+    field = upright(volume.values, volume.grid)
+    step_mm = field.step_xyz_mm
+    tell("reading gray levels", 1, STEPS)
+    block = block_shape(field.spacing_mm, COARSE_MM)
+    coarse = coarsened(field.values, block)
+    levels = levels_of(field, coarse, block)
+    tell("looking for the hips", 2, STEPS)
+    found = head_candidates(
+        coarse,
+        (field.spacing_mm * block)[::-1].copy(),
+        soft_hu=levels.soft_hu,
+        cortex_hu=levels.cortex_hu,
+    )
+    del coarse
+    shift = (np.array(block[::-1]) - 1) / 2 * step_mm
+    tell("following the joint spaces", 3, STEPS)
+    hips = find_hips(field.values, step_mm, [(c + shift, r) for c, r in found], levels)
+    tell("telling bone from soft tissue", 4, STEPS)
+    mask = np.empty(field.values.shape, np.uint8)
+    share = 1.0 if levels.noise_hu < SMOOTH_FROM_HU else 0.4
+    mark_above(field.values, levels.threshold_hu, share, mask)
+    tell("telling the bones apart", 5, STEPS)
+    step_hu = levels.cortex_hu - levels.soft_hu
+    rough = rough_labels(field.values, mask, field.spacing_mm, hips, step_hu=step_hu)
+    tell("parting the joints", 6, STEPS)
+    codes, barred = fine_labels(field, mask, rough, hips, levels)
+    del mask
+    tell("filling the bones", 7, STEPS)
+    bones = [Bone.of_code(int(c)) for c in np.unique(codes) if 0 < c < Bone.OTHER.code]
+    keep_largest(codes, bones, field.spacing_mm)
+    fill_bones(codes, barred, bones, field.spacing_mm)
+    del barred
+    tell("checking the labels", 8, STEPS)
+    result = Segmentation(
+        labels=LabelVolume(codes=field.brought_home(codes), grid=volume.grid),
+        levels=TissueLevels(
+            soft_hu=levels.soft_hu,
+            cortex_hu=levels.cortex_hu,
+            noise_hu=levels.noise_hu,
+            threshold_hu=levels.threshold_hu,
+            blur_mm=0.5,
+            slice_blur_mm=float(field.spacing_mm[0] / np.sqrt(12.0)),
+        ),
+        heads=tuple(_head(field, hip) for hip in hips),
+        gaps=tuple(_gap(field, hip) for hip in hips),
+    )
+    tell("done", STEPS, STEPS)
+    return result
+
+
+def _refuse_others(volume: Volume, edits: LabelEdits | None) -> None:
+    if volume.modality is not Modality.CT:
+        raise SegmentationError(
+            "cannot find bones in the volume",
+            found=f"a volume made by {volume.modality.value}",
+            needed="CT, whose gray values are Hounsfield units",
+            next_step="Choose a CT series; MR series are read on the slices.",
+            field="volume",
+        )
+    if edits is not None and edits.shape != volume.grid.shape:
+        raise SegmentationError(
+            "cannot use the edits",
+            found=f"edits of a volume of {edits.shape} voxels",
+            needed=f"edits of this volume of {volume.grid.shape} voxels",
+            next_step="Open the edits with the series they were made on.",
+            field="edits",
+        )
+
+
+def levels_of(
+    field: UprightVolume, coarse: NDArray[np.int16], block: tuple[int, int, int]
+) -> GrayLevels:
+    """Gray levels inside the body, the table left out."""
+    spacing = field.spacing_mm * block
+    scout_block = block_shape(spacing, SCOUT_MM)
+    scout = coarsened(coarse, scout_block)
+    body = body_mask(scout, spacing * scout_block)
+    for axis, n in enumerate(scout_block):
+        body = body.repeat(n, axis=axis)
+    body = body[tuple(slice(0, n) for n in coarse.shape)]
+    return gray_levels(coarse, body, noise_of(field.values))
+
+
+def fine_labels(
+    field: UprightVolume,
+    mask: Codes,
+    rough: RoughLabels,
+    hips: tuple[FoundHip, ...],
+    levels: GrayLevels,
+) -> tuple[Codes, Codes]:
+    """Codes of the fine voxels, and by bits which codes each must not take."""
+    codes = no_word(mask.shape)
+    barred = np.zeros(mask.shape, np.uint8)
+    step_mm = field.step_xyz_mm
+    for hip in hips:
+        apply_gap(
+            hip.gap,
+            hip.sphere.radius_mm,
+            hip.femur.code,
+            mask=mask,
+            step_mm=step_mm,
+            codes=codes,
+            barred=barred,
+        )
+    for first, second, toward in _flat_joints(hips):
+        joint = find_flat_joint(
+            field.values,
+            step_mm,
+            rough.meeting_places(first, second),
+            toward,
+            soft_hu=levels.soft_hu,
+            bone_hu=levels.threshold_hu,
+            cortex_hu=levels.cortex_hu,
+        )
+        if joint is not None:
+            apply_flat(
+                joint, first, second, mask=mask, step_mm=step_mm, codes=codes, barred=barred
+            )
+    spread_nodes(mask, rough.block, rough.sure, codes)
+    step_hu = levels.cortex_hu - levels.soft_hu
+    flood(field.values, valley_reach(field.spacing_mm), VALLEY_SHARE * step_hu, barred, codes)
+    return codes, barred
+
+
+def _flat_joints(hips: tuple[FoundHip, ...]) -> list[tuple[int, int, Floats]]:
+    """Pairs of codes that meet in a flat joint, with the way from the second to the first."""
+    x = np.array([1.0, 0.0, 0.0])
+    joints = [(hip.hip_bone.code, Bone.SACRUM.code, hip.lateral * x) for hip in hips]
+    return [*joints, (Bone.HIP_BONE_LEFT.code, Bone.HIP_BONE_RIGHT.code, x)]
+
+
+def _head(field: UprightVolume, hip: FoundHip) -> Head:
+    center = field.to_patient(hip.sphere.center)
+    neck = hip.neck @ field.axes
+    return Head(
+        femur=hip.femur,
+        center_mm=(float(center[0]), float(center[1]), float(center[2])),
+        radius_mm=hip.sphere.radius_mm,
+        rms_mm=hip.sphere.rms_mm,
+        neck=(float(neck[0]), float(neck[1]), float(neck[2])),
+        inlier_share=hip.sphere.inlier_share,
+    )
+
+
+def _gap(field: UprightVolume, hip: FoundHip) -> GapSurface:
+    return GapSurface(
+        femur=hip.femur,
+        center_mm=field.to_patient(hip.gap.center),
+        axes=hip.gap.axes @ field.axes,
+        radius_mm=hip.gap.radius_mm,
+        acts=hip.gap.acts,
+    )

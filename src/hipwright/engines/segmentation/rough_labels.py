@@ -1,0 +1,197 @@
+"""Which bone each coarse block belongs to: markers, and a random walk between them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from hipwright.domain.anatomy import Bone
+from hipwright.engines.imaging.block_means import block_shape, block_shares, coarse_shape
+from hipwright.engines.segmentation.bone_graph import (
+    VALLEY_MM,
+    VALLEY_SHARE,
+    block_valleys,
+    linked,
+    nodes_of,
+)
+from hipwright.engines.segmentation.find_hips import FoundHip
+from hipwright.engines.segmentation.flooding import UNSURE
+from hipwright.engines.segmentation.random_walk import walked
+from hipwright.engines.segmentation.segmentation import gap_radius_toward
+
+Codes = NDArray[np.uint8]
+Floats = NDArray[np.float64]
+Voxels = NDArray[np.int16]
+
+NODE_MM = 2.9
+LEAST_SHARE = 26
+"""Share of bone (of 255) from which a block is a node."""
+
+RADII_APART = 7.8
+"""Distance of the two heads in head radii, where only one is seen (common practice: 180/23)."""
+
+SURE_LEAD = 0.5
+SHELL_MM = (2.0, 9.0)
+HEAD_MM = 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RoughLabels:
+    """Codes of blocks.
+
+    Attributes
+    ----------
+    block, step_mm
+        Voxels of a block along z, y, x; spacing of blocks along x, y, z.
+    codes
+        Code of each block that holds bone, 0 where none is known.
+    sure
+        The same with ``UNSURE`` where the fine voxels have to decide.
+    """
+
+    block: tuple[int, int, int]
+    step_mm: Floats
+    codes: Codes = field(repr=False)
+    sure: Codes = field(repr=False)
+
+    def meeting_places(self, one: int, two: int) -> Floats:
+        """Upright mm of the faces where two codes meet, shape (n, 3)."""
+        found: list[Floats] = []
+        for axis in range(3):
+            low = [slice(None)] * 3
+            high = [slice(None)] * 3
+            low[axis], high[axis] = slice(None, -1), slice(1, None)
+            a, b = self.codes[tuple(low)], self.codes[tuple(high)]
+            at = np.argwhere(((a == one) & (b == two)) | ((a == two) & (b == one))).astype(float)
+            at[:, axis] += 0.5
+            found.append(block_centers(at, self.block, self.step_mm))
+        return np.concatenate(found)
+
+
+def block_centers(at: NDArray[np.generic], block: tuple[int, int, int], step_mm: Floats) -> Floats:
+    """Upright (x, y, z) mm of the centers of blocks given as (z, y, x); step of the blocks."""
+    size = np.asarray(block, dtype=np.float64)
+    fine = step_mm[::-1] / size
+    return np.ascontiguousarray(((np.asarray(at, float) * size + (size - 1) / 2) * fine)[:, ::-1])
+
+
+def _midline_mm(hips: Sequence[FoundHip]) -> tuple[float, float]:
+    """The x of the midline, and the distance of the heads, measured or supposed."""
+    if len(hips) == 2:  # noqa: PLR2004 (a pair)
+        right, left = (h.sphere.center[0] for h in hips)
+        return (right + left) / 2, left - right
+    hip = hips[0]
+    apart = RADII_APART * hip.sphere.radius_mm
+    return float(hip.sphere.center[0] - hip.lateral * apart / 2), apart
+
+
+def markers_of(places: Floats, hips: Sequence[FoundHip]) -> tuple[Codes, Codes]:
+    """Codes of the nodes that are certain, and on which side of a joint surface each lies.
+
+    Parameters
+    ----------
+    places
+        Upright mm of the nodes, shape (n, 3).
+    hips
+        Found hips.
+    """
+    codes = np.zeros(len(places), np.uint8)
+    sides = np.zeros(len(places), np.uint8)
+    middle, apart = _midline_mm(hips)
+    heads = np.mean([h.sphere.center for h in hips], axis=0)
+    radius = float(np.mean([h.sphere.radius_mm for h in hips]))
+    across = places[:, 0] - middle
+    back, up = places[:, 1] - heads[1], places[:, 2] - heads[2]
+    codes[(np.abs(across) < 0.06 * apart) & (back > 0.12 * apart) & (up > -0.1 * apart)] = (
+        Bone.SACRUM.code
+    )
+    wing = (up > radius + 8.0) & (np.abs(across) > 0.37 * apart) & (np.abs(across) < 0.95 * apart)
+    ramus = (np.abs(back) < 0.45 * apart) & (back < 0.05 * apart) & (up < 0)
+    for number, hip in enumerate(hips):
+        lateral = across * hip.lateral
+        codes[wing & (lateral > 0)] = hip.hip_bone.code
+        if len(hips) == 1:
+            other = Bone.HIP_BONE_RIGHT if hip.lateral > 0 else Bone.HIP_BONE_LEFT
+            beyond = (lateral < -0.14 * apart) & ((wing & (lateral < 0)) | ramus)
+            codes[beyond] = other.code
+    for number, hip in enumerate(hips):
+        off = places - hip.sphere.center
+        away = np.linalg.norm(off, axis=1)
+        close = away < hip.sphere.radius_mm + 14.0
+        gap = np.full(len(places), np.inf)
+        gap[close] = gap_radius_toward(off[close], hip.gap.axes, hip.gap.radius_mm, hip.gap.acts)
+        acts = np.isfinite(gap) & close
+        sides[acts & (away <= gap)] = 2 * number + 1
+        sides[acts & (away > gap) & (away < gap + SHELL_MM[1])] = 2 * number + 2
+        codes[acts & (away > gap + SHELL_MM[0]) & (away < gap + SHELL_MM[1])] = hip.hip_bone.code
+        codes[away < hip.sphere.radius_mm - HEAD_MM] = hip.femur.code
+    return codes, sides
+
+
+def rough_labels(
+    values: Voxels,
+    mask: Codes,
+    spacing_mm: Floats,
+    hips: Sequence[FoundHip],
+    *,
+    step_hu: float,
+    certain: Codes | None = None,
+) -> RoughLabels:
+    """Label the blocks of a bone mask.
+
+    Parameters
+    ----------
+    values, mask
+        Upright voxels, and 1 where they are dense enough for bone.
+    spacing_mm
+        Along z, y, x.
+    hips
+        Found hips, whose joint surfaces are walls.
+    step_hu
+        From soft tissue to cortex.
+    certain
+        What a reader knows of fine voxels: their codes, 0 for none.
+    """
+    block = block_shape(spacing_mm, NODE_MM)
+    step_mm = (spacing_mm * block)[::-1].copy()
+    shares = np.empty(coarse_shape(mask.shape, block), np.uint8)
+    block_shares(mask, block, shares)
+    at, node_of = nodes_of(shares, LEAST_SHARE)
+    valley = np.empty(shares.shape, np.float32)
+    reach = valley_reach(spacing_mm)
+    block_valleys(values, block, reach, VALLEY_SHARE * step_hu, shares, LEAST_SHARE, valley)
+    places = block_centers(at, block, step_mm)
+    markers, sides = markers_of(places, hips)
+    if certain is not None:
+        seeded = np.argwhere(certain > 0)
+        cells = seeded // np.array(block)
+        nodes = node_of[tuple(cells.T)]
+        known = nodes >= 0
+        markers[nodes[known]] = certain[tuple(seeded[known].T)]
+    graph = linked(at, node_of, valley, sides)
+    found, lead = walked(graph, markers)
+    codes = np.zeros(shares.shape, np.uint8)
+    codes[tuple(at.T)] = found
+    firm = np.zeros(shares.shape, np.uint8)
+    firm[tuple(at.T)] = np.where(lead >= SURE_LEAD, found, UNSURE)
+    firm[tuple(at.T)] = np.where(found == 0, 0, firm[tuple(at.T)])
+    return RoughLabels(block=block, step_mm=step_mm, codes=codes, sure=_unsure_at_borders(firm))
+
+
+def valley_reach(spacing_mm: Floats) -> tuple[int, int]:
+    """Voxels along y and x in which the walls of a valley are looked for."""
+    y, x = (max(1, round(VALLEY_MM / float(s))) for s in spacing_mm[1:])
+    return y, x
+
+
+def _unsure_at_borders(codes: Codes) -> Codes:
+    """Codes, unsure where a block touches another code, diagonally too."""
+    known = np.where((codes == 0) | (codes == UNSURE), 0, codes)
+    highest = ndimage.maximum_filter(known, size=3, mode="nearest")
+    lowest = ndimage.minimum_filter(np.where(known == 0, 255, known), size=3, mode="nearest")
+    mixed = (highest != lowest) & (known > 0)
+    return np.where(mixed, UNSURE, codes).astype(np.uint8)
