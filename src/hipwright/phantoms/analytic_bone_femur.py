@@ -34,7 +34,7 @@ _CONDYLES_APART_MM = 48.0
 _CONDYLE_BACK_MM = -14.0
 _EPICONDYLE_MM = 6.0
 _EPICONDYLES_APART_MM = 76.0
-_FIRST_DEG, _LAST_DEG, _SCAN_DEG = 130.0, 15.0, 0.05
+_FIRST_DEG, _LAST_DEG, _SCAN_DEG = 130.0, 15.0, 0.2
 _NO_PLATES = np.array([*plate(np.zeros(3), np.eye(3)[0], np.eye(3)[1], -1e3)])[None]
 
 

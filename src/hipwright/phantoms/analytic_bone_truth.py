@@ -42,11 +42,11 @@ Floats = NDArray[np.float64]
 Truth = dict[str, float | Floats]
 
 HOURS = np.arange(0.0, 12.0, 0.5)
-_FINE_HOURS = np.arange(0.0, 12.0, 0.02)
+_FINE_HOURS = np.arange(0.0, 12.0, 0.05)
 _DEGREES_PER_HOUR = 30.0
-_STEP_DEG = 0.2
+_STEP_DEG = 0.5
 _TALLEST_MM = 12.0
-_HALVINGS = 36
+_HALVINGS = 30
 _HEIGHTS_MM = np.array([0.0, 5.0, 10.0, 15.0, 18.0])
 _VERSION_HOURS = np.array([1.0, 2.0, 3.0])
 _QUARTERS = 4
@@ -130,7 +130,7 @@ def _of_socket(socket: SocketForm, femur: FemurForm) -> Truth:
     hours, rim = socket.whole_crest
     first, last = socket.notch_hours
     bony = rim[(hours < first) | (hours > last)]
-    normal: Floats = np.linalg.svd(bony - bony.mean(axis=0))[2][2]
+    normal: Floats = np.linalg.svd(bony - bony.mean(axis=0), full_matrices=False)[2][2]
     azimuth = np.arange(-90.0, 91.0, 15.0)
     edges = np.array([center_edge_deg(rim, a) for a in azimuth])
     ahead, behind = rims_at_height(socket, 0.0)
