@@ -23,6 +23,7 @@ _WIDE_MM, _NARROW_MM = 5.0, 1.2
 _SOFT_MM = 0.35
 _INSIDE_MM = 6.0  # how far inside a sphere bone is still looked for
 _IN_THE_WAY = 4.0  # such bone weighs this much more: a socket is hollow (judgment)
+_NEARBY_MM = 12.0
 _STARTS = 6
 _WIDER_MM = (0.0, 1.5)
 _STEPS_OUT_MM = (
@@ -65,6 +66,13 @@ class _Pieces:
     middles: Floats
     normals: Floats
     areas: Floats
+
+    def around(self, center: Floats, reach_mm: float) -> _Pieces:
+        """Those within a distance of a place."""
+        near = ((self.middles - center) ** 2).sum(axis=1) < reach_mm**2
+        return _Pieces(
+            middles=self.middles[near], normals=self.normals[near], areas=self.areas[near]
+        )
 
 
 def find_socket(hip_bone: Surface, *, near: Floats | None = None) -> SocketSphere:
@@ -148,6 +156,7 @@ def _most_voted(pieces: _Pieces) -> list[tuple[Floats, float]]:
 def _refined(
     pieces: _Pieces, center: Floats, radius: float, *, wide: float = _WIDE_MM
 ) -> tuple[Floats, float]:
+    pieces = pieces.around(center, radius + _NEARBY_MM)
     for turn in range(_ROUNDS):
         reach = wide + (_NARROW_MM - wide) * min(turn / (_ROUNDS - 4), 1.0)
         on = _on_sphere(pieces, center, radius, reach)
@@ -159,6 +168,7 @@ def _refined(
 
 def _merit(pieces: _Pieces, center: Floats, radius: float) -> float:
     """Area on the sphere, less what looks to the center from inside of it: a head lies there."""
+    pieces = pieces.around(center, radius + _NEARBY_MM)
     near = _on_sphere(pieces, center, radius, _INSIDE_MM)
     off = np.linalg.norm(pieces.middles[near] - center, axis=1) - radius
     areas = pieces.areas[near]
