@@ -87,9 +87,9 @@ class StickMaker:
     edits: list[LabelEdits] = field(default_factory=list)
     bones: tuple[Bone, ...] = (Bone.FEMUR_LEFT, Bone.HIP_BONE_LEFT)
 
-    def segment(self, volume: Volume, edits: LabelEdits, tell: Share) -> Segmentation:
+    def segment(self, volume: Volume, edits: LabelEdits, progress: Progress) -> Segmentation:
         self._come("segment")
-        tell(0.5)
+        progress("telling the bones apart", 1, 2)
         self.edits.append(edits)
         codes = np.zeros(volume.grid.shape, np.uint8)
         codes[2:4] = Bone.FEMUR_LEFT.code

@@ -22,7 +22,7 @@ def ended(opened: wiring.Workspace, job: str) -> Job:
         if found.state.is_over:
             return found
         time.sleep(0.05)
-    pytest.fail(f"the job is still {found.state}")
+    raise AssertionError(opened.keeper.job(job).state)
 
 
 def test_a_job_process_keeps_the_refusal_it_ends_with(

@@ -7,17 +7,17 @@ from collections.abc import Sequence
 from hipwright.domain.anatomy import BoneLandmarks, BoneModel, Remark
 from hipwright.domain.volume import LabelEdits, Volume
 from hipwright.engines.segmentation.segmentation import Segmentation
-from hipwright.workflows.ports import Share
+from hipwright.workflows.ports import Progress, Share
 
 
 class EngineBones:
     """Makes bones with the engines of hipwright; they are imported when they are needed."""
 
-    def segment(self, volume: Volume, edits: LabelEdits, tell: Share) -> Segmentation:
+    def segment(self, volume: Volume, edits: LabelEdits, progress: Progress) -> Segmentation:
         """Tell the bones of one volume apart."""
         from hipwright.engines.segmentation.labels import segment
 
-        return segment(volume, edits=edits, progress=tell)
+        return segment(volume, edits=edits, progress=progress)
 
     def models(
         self, volume: Volume, segmented: Segmentation, tell: Share

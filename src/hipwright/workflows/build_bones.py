@@ -27,7 +27,7 @@ READ, TOLD_APART, CLOSED, FOUND = 8, 60, 95, 99
 """How far each stage brings the work, in percent of its time (measured)."""
 
 WHOLE = 100
-PARTING, CLOSING = "telling the bones apart", "closing the surfaces"
+CLOSING = "closing the surfaces"
 PROGRAM = "program:bones"
 
 
@@ -140,8 +140,8 @@ def _segmented(
     segmented: list[_Segmented] = []
     share = (TOLD_APART - READ) / len(volumes)
     for number, (volume, own) in enumerate(zip(volumes, edits, strict=True)):
-        tell = _share(progress, PARTING, READ + number * share, READ + (number + 1) * share)
-        segmented.append((volume.notes, workshop.maker.segment(volume, own, tell)))
+        staged = _staged(progress, READ + number * share, READ + (number + 1) * share)
+        segmented.append((volume.notes, workshop.maker.segment(volume, own, staged)))
     workshop.checkpoints.put(key, segmented)
     return segmented
 

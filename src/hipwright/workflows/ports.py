@@ -262,7 +262,7 @@ Share = Callable[[float], None]
 class BoneMaker(Protocol):
     """Makes bones of volumes, stage by stage."""
 
-    def segment(self, volume: Volume, edits: LabelEdits, tell: Share) -> Segmentation:
+    def segment(self, volume: Volume, edits: LabelEdits, progress: Progress) -> Segmentation:
         """Tell the bones of one volume apart; the edits outrank what the program thinks."""
         ...
 
@@ -280,6 +280,32 @@ class BoneMaker(Protocol):
 
     def landmarks(self, models: Sequence[BoneModel]) -> tuple[BoneLandmarks, tuple[Remark, ...]]:
         """Landmarks on the bones, and what was noticed about them."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MeshFile:
+    """A triangle mesh as a file holds it, in its own unit and axes.
+
+    ``vertices`` (n, 3), ``faces`` (m, 3); corners in one place are one vertex.
+    """
+
+    vertices: NDArray[np.float64] = field(repr=False)
+    faces: NDArray[np.int32] = field(repr=False)
+
+
+class MeshFiles(Protocol):
+    """Reads triangle meshes made elsewhere."""
+
+    def recognizes(self, path: Path) -> bool: ...
+    def read(self, path: Path) -> MeshFile:
+        """Read a mesh.
+
+        Raises
+        ------
+        SurfaceError
+            The file holds no triangle mesh that can be read.
+        """
         ...
 
 

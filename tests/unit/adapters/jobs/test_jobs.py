@@ -19,6 +19,7 @@ from hipwright.adapters.jobs.processes import start_process
 from hipwright.adapters.jobs.pulse import Pulse
 from hipwright.domain.errors import WorkspaceBusyError
 from hipwright.domain.keeping_bones import Job, JobState
+from hipwright.domain.volume import LabelEdits
 from hipwright.workflows.run_job import WorkCanceledError
 from tests.stick_bones import StickMaker, stick_volume
 
@@ -53,6 +54,10 @@ class Heart:
 
     def pulse(self, *, patience_s: float = 5.0) -> Pulse:
         return Pulse(self.beat, give_up=self.given_up.set, every_s=0.005, patience_s=patience_s)
+
+
+def silent(what: str, done: int, total: int) -> None:
+    """Watch nothing."""
 
 
 def wait_for(condition: threading.Event | None, heart: Heart, beats: int = 0) -> None:
@@ -124,9 +129,7 @@ def test_a_process_is_started_that_outlives_the_call(tmp_path: Path) -> None:
 def test_a_stage_comes_back_as_it_was_put_by(tmp_path: Path) -> None:
     folder = CheckpointFolder(tmp_path / "unfinished")
     maker, volume = StickMaker(), stick_volume()
-    from hipwright.domain.volume import LabelEdits
-
-    segmented = maker.segment(volume, LabelEdits.none(volume.grid.shape), lambda _share: None)
+    segmented = maker.segment(volume, LabelEdits.none(volume.grid.shape), silent)
     models = maker.models(volume, segmented, lambda _share: None)
     assert folder.get(KEY) is None
     folder.put(KEY, ([(("a note",), segmented)], models))

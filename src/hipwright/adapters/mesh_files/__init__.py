@@ -1,0 +1,1 @@
+"""Meshes made elsewhere, and meshes for elsewhere: STL, PLY, OBJ, VTP in; STL, PLY, GLB out."""
