@@ -31,6 +31,8 @@ trochanter).
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -39,7 +41,7 @@ from hipwright.phantoms.analytic_bone_socket import SocketForm
 from hipwright.phantoms.closed_forms import oblique_version_deg, projected_neck_shaft_deg
 
 Floats = NDArray[np.float64]
-Truth = dict[str, float | Floats]
+Truth = dict[str, Any]
 
 HOURS = np.arange(0.0, 12.0, 0.5)
 _FINE_HOURS = np.arange(0.0, 12.0, 0.05)

@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,7 +77,7 @@ class AnalyticHip3D:
     femur: TriangleSurface
     hip_bone: TriangleSurface
     landmarks: Mapping[str, Floats]
-    truth: Mapping[str, float | Floats]
+    truth: Mapping[str, Any]
 
     def in_patient_lps(self, side: Side, head_center_mm: Floats) -> Mapping[str, TriangleSurface]:
         """The bones of one side of a patient: ``femur`` and ``hip_bone`` in ``patient_lps``."""

@@ -8,10 +8,11 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
+from scipy.spatial import cKDTree
 
 from hipwright.domain.side import Side
 from hipwright.phantoms.attenuation import HOUNSFIELD
-from hipwright.phantoms.cortex import hollowed
+from hipwright.phantoms.cortex import hollowed, vertex_normals
 from hipwright.phantoms.ct_setup import BoneDensity
 from hipwright.phantoms.surfaces import TriangleSurface
 from hipwright.phantoms.voxel_filling import Voxels
@@ -32,6 +33,7 @@ _SHAFT_FROM_MM, _SHAFT_STEP_MM, _SHAFT_REACH_MM = 75.0, 25.0, 22.0
 _HEAD_REACH_MM, _ROOF_REACH_MM = 17.0, 15.0
 _LEVEL_MM = 3.0
 _FEWEST = 6
+_THICKEST, _THINNEST, _DEEPEST_MM = -0.35, 0.6, 3.0
 NOTHING = 1e-4
 """A smaller share of a voxel is none."""
 
@@ -91,6 +93,20 @@ def marrow_surface(
 ) -> TriangleSurface:
     """Give the inner surface of a bone that comes with its outer one only."""
     return hollowed(surface, cortex_mm(name, surface, heads_mm, radii_mm, density, rng))
+
+
+def thinned(
+    inner: TriangleSurface,
+    outer: TriangleSurface,
+    density: BoneDensity,
+    rng: np.random.Generator,
+) -> TriangleSurface:
+    """Move a bone's own inner surface so that its cortex gets the density's factors."""
+    depth = np.asarray(cKDTree(outer.vertices).query(inner.vertices)[0])
+    factor = density.thickness * (1.0 + density.thickness_spread * waves(inner.vertices, rng))
+    out = np.clip(1.0 - factor, _THICKEST, _THINNEST) * np.minimum(depth, _DEEPEST_MM)
+    vertices = inner.vertices + out[:, None] * vertex_normals(inner)
+    return TriangleSurface(vertices=vertices, faces=inner.faces)
 
 
 def marrow_sites(

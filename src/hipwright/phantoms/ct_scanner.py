@@ -25,6 +25,7 @@ from hipwright.phantoms.ct_density import (
     marrow_sites,
     marrow_surface,
     place_bone,
+    thinned,
 )
 from hipwright.phantoms.ct_setup import Scan
 from hipwright.phantoms.soft_tissue import Solid, body_envelope, bowel_gas, muscles
@@ -191,7 +192,7 @@ def _bodies(patient: Patient, lying: Patient, setup: Scan, rng: np.random.Genera
         solids = (*solids, *ct_surroundings.table(lying.middle_mm, 3000.0))
     known = patient.inner or {}
     inner = [
-        known[name]
+        thinned(known[name], bone, setup.density, rng)
         if name in known
         else marrow_surface(name, bone, heads, patient.radii_mm, setup.density, rng)
         for name, bone in patient.bones.items()
