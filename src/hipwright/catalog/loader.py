@@ -250,6 +250,7 @@ UNITS = {
     "percent": Unit.PERCENT,
     "ratio": Unit.ONE,
     "grade": Unit.ONE,
+    "area": Unit.SQUARE_MILLIMETER,
     "volume": Unit.CUBIC_MILLIMETER,
     "clock_hour": Unit.CLOCK_HOUR,
 }

@@ -26,6 +26,7 @@ class Unit(Enum):
     PERCENT = "%"
     ONE = "1"
     PIXEL = "{pixel}"
+    SQUARE_MILLIMETER = "mm2"
     CUBIC_MILLIMETER = "mm3"
     CLOCK_HOUR = "{clock_hour}"
 
@@ -41,6 +42,7 @@ _LABELS = {
     Unit.PERCENT: " %",
     Unit.ONE: "",
     Unit.PIXEL: " px",
+    Unit.SQUARE_MILLIMETER: " mm²",
     Unit.CUBIC_MILLIMETER: " mm³",
     Unit.CLOCK_HOUR: " o\N{RIGHT SINGLE QUOTATION MARK}clock",
 }

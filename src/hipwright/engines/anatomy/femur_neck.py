@@ -105,9 +105,9 @@ def outline_deg(reach_mm: Floats, angles_deg: Floats, radius_mm: Floats | float)
     """
     over = np.nan_to_num(reach_mm, nan=np.inf) - np.asarray(radius_mm)[..., None, None]
     under = over < 0
-    last = over.shape[-1] - 1
-    at: NDArray[np.int64] = np.where(under.any(axis=-1), under.argmax(axis=-1), last)
-    before: NDArray[np.int64] = np.maximum(at - 1, 0)
+    at: NDArray[np.int64] = np.argmax(under, axis=-1)
+    at[~under.any(axis=-1)] = over.shape[-1] - 1
+    before: NDArray[np.int64] = np.clip(at - 1, 0, None)
     low = np.take_along_axis(over, before[..., None], -1)[..., 0]
     high = np.take_along_axis(over, at[..., None], -1)[..., 0]
     gap = np.where(np.isfinite(low), low, 0.0) - high

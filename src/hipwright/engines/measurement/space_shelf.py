@@ -4,9 +4,18 @@ from __future__ import annotations
 
 from types import ModuleType
 
+from hipwright.engines.measurement import space_alpha as _alpha
+from hipwright.engines.measurement import space_femur_head as _femur_head
+from hipwright.engines.measurement import space_femur_neck as _femur_neck
+from hipwright.engines.measurement import space_version as _version
 from hipwright.engines.measurement.space_construction import space_constructions
 
-BOUND: tuple[ModuleType, ...] = ()
+BOUND: tuple[ModuleType, ...] = (
+    _alpha,
+    _femur_head,
+    _femur_neck,
+    _version,
+)
 """The modules whose constructions are bound."""
 
 SPACE_CONSTRUCTIONS = space_constructions()

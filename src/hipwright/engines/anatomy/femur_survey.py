@@ -1,0 +1,161 @@
+"""Surveying a femur: from its surface and landmarks to what the measurements in space see."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hipwright.domain.anatomy import Surface
+from hipwright.domain.errors import LandmarkError
+from hipwright.engines.anatomy.femur_head import BoneMesh, head_sphere, sphere_about
+from hipwright.engines.anatomy.femur_in_space import FemurInSpace
+from hipwright.engines.anatomy.femur_landmarks import (
+    CONDYLES,
+    EPICONDYLES,
+    GREATER,
+    HEAD_CENTER,
+    HEAD_ROUNDS,
+    ISTHMUS,
+    LESSER,
+    MALLEOLI,
+    SHAFT,
+    TIBIAL_CONDYLES,
+    VERSION,
+)
+from hipwright.engines.anatomy.femur_neck import (
+    SPHERE_SHARES,
+    axis_by_sphere,
+    neck_reach,
+    tree_of,
+)
+from hipwright.engines.anatomy.femur_polar import around, clock_up, polar_directions
+from hipwright.engines.geometry.mesh_rays import tree_hits_mm
+from hipwright.engines.geometry.mesh_tree import MeshTree
+from hipwright.engines.geometry.spheres import SphereFit
+
+Floats = NDArray[np.float64]
+
+HOURS = np.arange(0.0, 12.0, 0.25)
+ANGLES_DEG = np.arange(16.0, 181.0, 1.0)
+STATIONS = (0.4, 1.7)
+"""Head radii along the neck axis between which the neck is surveyed."""
+STATION_STEP_MM = 1.0
+PLACED_BY_READER_MM = 0.02
+"""A head center farther than this from the fitted one was placed by a reader."""
+STARTING_RADIUS_MM = 24.0
+
+
+def survey_femur(femur: Surface, landmarks: Mapping[str, Floats]) -> FemurInSpace:
+    """Survey one femur.
+
+    Parameters
+    ----------
+    femur
+        Its closed surface in ``hip_canonical``.
+    landmarks
+        Places (3,) in the same frame by the catalog's ids; those of the shank among them.
+        The head's center and the two ends of the shaft's axis are needed, others may be
+        absent.
+
+    Returns
+    -------
+    FemurInSpace
+        Without leading axes.
+
+    Raises
+    ------
+    LandmarkError
+        The head's center or the shaft's axis is absent.
+    DegenerateGeometryError
+        The surface has no neck where the landmarks say.
+
+    Notes
+    -----
+    The sphere is fitted again from the landmark; where a reader has moved the center, it stays
+    where the reader put it and only the radius is fitted.
+    """
+    for needed in (HEAD_CENTER, *SHAFT):
+        if needed not in landmarks:
+            raise LandmarkError(
+                "cannot survey the femur",
+                found=f"no {needed}",
+                needed="the head's center and both ends of the shaft's axis",
+                next_step="Place the landmark, or scan farther down.",
+                field=needed,
+            )
+    mesh = BoneMesh.of(femur.vertices, femur.faces)
+    placed = landmarks[HEAD_CENTER]
+    upper, lower = landmarks[SHAFT[0]], landmarks[SHAFT[1]]
+    shaft = (upper - lower) / np.linalg.norm(upper - lower)
+    head, neck, tree = _head_and_neck(mesh, placed, _toward_neck(landmarks, shaft))
+    up = clock_up(neck, shaft)
+    ways = polar_directions(neck, up, HOURS, ANGLES_DEG)
+    stations = np.arange(STATIONS[0] * head.radius, STATIONS[1] * head.radius, STATION_STEP_MM)
+    narrow = landmarks.get(ISTHMUS, np.full(3, np.nan))
+    toward = narrow - head.center
+    murphy = landmarks.get(VERSION[-1], np.full(3, np.nan))
+    return FemurInSpace(
+        head_center=head.center,
+        head_radius_mm=np.array(head.radius),
+        neck_axis=neck,
+        neck_axis_isthmus=toward / np.linalg.norm(toward),
+        isthmus=narrow,
+        shaft_point=murphy if np.isfinite(murphy).all() else upper,
+        shaft_axis=shaft,
+        posterior_condyles=_several(landmarks, CONDYLES),
+        epicondyles=_several(landmarks, EPICONDYLES),
+        version_points=_several(landmarks, VERSION),
+        greater_trochanter=landmarks.get(GREATER, np.full(3, np.nan)),
+        lesser_trochanter=landmarks.get(LESSER, np.full(3, np.nan)),
+        clock_up=up,
+        hours=HOURS,
+        angles_deg=ANGLES_DEG,
+        radial_mm=tree_hits_mm(tree, head.center, ways),
+        stations_mm=stations,
+        neck_mm=_neck_mm(tree, head.center, neck, up, stations),
+        malleoli=_several(landmarks, MALLEOLI),
+        tibial_condyles=_several(landmarks, TIBIAL_CONDYLES),
+    )
+
+
+def _several(landmarks: Mapping[str, Floats], names: tuple[str, ...]) -> Floats:
+    return np.array([landmarks.get(name, np.full(3, np.nan)) for name in names])
+
+
+def _toward_neck(landmarks: Mapping[str, Floats], shaft: Floats) -> Floats:
+    """Roughly where the neck goes: to its narrowest place, or else to the shaft."""
+    center = landmarks[HEAD_CENTER]
+    if ISTHMUS in landmarks:
+        toward = landmarks[ISTHMUS] - center
+    else:
+        across = landmarks[SHAFT[0]] - center
+        across = across - (across @ shaft) * shaft
+        toward = across / np.linalg.norm(across) - 0.8 * shaft
+    return toward / np.linalg.norm(toward)
+
+
+def _head_and_neck(
+    mesh: BoneMesh, placed: Floats, guess: Floats
+) -> tuple[SphereFit, Floats, MeshTree]:
+    start = SphereFit(center=placed, radius=STARTING_RADIUS_MM, weights=np.ones(1))
+    near = neck_reach(mesh, start)
+    head = sphere_about(near, placed, STARTING_RADIUS_MM, guess)
+    near = neck_reach(mesh, head)
+    tree, neck = tree_of(near), guess
+    fitted = head
+    for _ in range(HEAD_ROUNDS):
+        fitted = head_sphere(near, fitted, neck)
+        neck = axis_by_sphere(tree, fitted, neck, SPHERE_SHARES[0])
+    if np.linalg.norm(fitted.center - placed) <= PLACED_BY_READER_MM:
+        return fitted, neck, tree
+    neck = axis_by_sphere(tree, head, neck, SPHERE_SHARES[0])
+    head = sphere_about(near, placed, head.radius, neck)
+    return head, axis_by_sphere(tree, head, neck, SPHERE_SHARES[0]), tree
+
+
+def _neck_mm(tree: MeshTree, center: Floats, neck: Floats, up: Floats, stations: Floats) -> Floats:
+    ring = around(neck, up, HOURS)[:, None, :]
+    starts = center + stations[:, None] * neck
+    return tree_hits_mm(tree, starts[None], np.broadcast_to(ring, (len(HOURS), len(stations), 3)))
