@@ -8,13 +8,11 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from hipwright.engines.geometry.mesh_rays import inside_tree
 from hipwright.engines.geometry.mesh_tree import Floats, MeshTree, mesh_tree
-from hipwright.engines.geometry.meshes import Ints, face_normals, vertex_normals
+from hipwright.engines.geometry.meshes import Ints
 
 _DEPTH = 64  # of the stack: more than the levels of any tree
-_CORNERS = 3
-_SURE = 0.5  # height over the closest feature as a share of the distance
-_HALF = 0.5  # of a turn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,9 +56,7 @@ def signed_distances_mm(
 ) -> Floats:
     """Distances of points from a closed mesh, negative inside.
 
-    The sign is that of the height over the closest face, edge or vertex along the normal
-    of that feature, weighted by angles (Bærentzen and Aanæs 2005, from memory); where that
-    height is small against the distance, the mesh is counted around the point instead.
+    The side is told by rays, so that slivers and folds do no harm.
 
     Parameters
     ----------
@@ -71,71 +67,9 @@ def signed_distances_mm(
     tree
         Its tree, where it was made before.
     """
-    points = np.ascontiguousarray(points, dtype=np.float64)
-    found = closest_in_tree(tree or mesh_tree(vertices, faces), points)
-    normals = feature_normals(vertices, faces, found)
-    height = np.einsum("ij,ij->i", points - found.points, normals)
-    height /= np.maximum(np.linalg.norm(normals, axis=1), 1e-12)
-    outside = height >= 0
-    unsure = np.flatnonzero(np.abs(height) < _SURE * found.distances_mm)
-    if len(unsure):  # edges of slivers and folds have no normal to trust
-        corners = np.ascontiguousarray(vertices, dtype=np.float64)[faces]
-        outside[unsure] = np.abs(windings(corners, points[unsure])) < _HALF
-    return np.where(outside, found.distances_mm, -found.distances_mm)
-
-
-def feature_normals(vertices: Floats, faces: Ints, found: Closest) -> Floats:
-    """Outward normals at closest places: of the face, the edge or the vertex met, (n, 3)."""
-    of_faces = face_normals(vertices, faces)
-    result = of_faces[found.faces]
-    corners = faces[found.faces]
-    on = found.shares > 0
-    at_vertex = np.flatnonzero(on.sum(axis=1) == 1)
-    if len(at_vertex):
-        which = on[at_vertex].argmax(axis=1)
-        result[at_vertex] = vertex_normals(vertices, faces)[corners[at_vertex, which]]
-    at_edge = np.flatnonzero(on.sum(axis=1) == _CORNERS - 1)
-    if len(at_edge):
-        missing = (~on[at_edge]).argmax(axis=1)
-        across = _faces_across(faces)[found.faces[at_edge], (missing + 1) % _CORNERS]
-        result[at_edge] += np.where((across >= 0)[:, None], of_faces[across], 0.0)
-    return result
-
-
-def _faces_across(faces: Ints) -> NDArray[np.int64]:
-    """The face beyond edge k (from corner k to the next) of every face, -1 where none."""
-    f = faces.astype(np.int64)
-    span = int(f.max()) + 1
-    there = np.stack([f[:, k] * span + f[:, (k + 1) % 3] for k in range(3)], axis=1).ravel()
-    back = np.stack([f[:, (k + 1) % 3] * span + f[:, k] for k in range(3)], axis=1).ravel()
-    order = np.argsort(there)
-    place = np.minimum(np.searchsorted(there[order], back), len(there) - 1)
-    match = order[place]
-    return np.where(there[match] == back, match // 3, -1).reshape(-1, 3)
-
-
-@njit(cache=True, nogil=True)
-def windings(triangles: Floats, points: Floats) -> Floats:
-    """How often a mesh goes around each point: 1 inside, 0 outside (solid angles, /4π)."""
-    found = np.empty(points.shape[0])
-    for k in range(points.shape[0]):
-        total = 0.0
-        for i in range(triangles.shape[0]):
-            ax, ay, az = triangles[i, 0] - points[k]
-            bx, by, bz = triangles[i, 1] - points[k]
-            cx, cy, cz = triangles[i, 2] - points[k]
-            a = np.sqrt(ax * ax + ay * ay + az * az)
-            b = np.sqrt(bx * bx + by * by + bz * bz)
-            c = np.sqrt(cx * cx + cy * cy + cz * cz)
-            volume = ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
-            ab, bc, ca = (
-                ax * bx + ay * by + az * bz,
-                bx * cx + by * cy + bz * cz,
-                cx * ax + cy * ay + cz * az,
-            )
-            total += 2.0 * np.arctan2(volume, a * b * c + ab * c + bc * a + ca * b)
-        found[k] = total / (4.0 * np.pi)
-    return found
+    tree = tree or mesh_tree(vertices, faces)
+    away = closest_in_tree(tree, points).distances_mm
+    return np.where(inside_tree(tree, points), -away, away)
 
 
 @njit(cache=True, nogil=True)

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from hipwright.engines.geometry.mesh_distance import closest_in_tree, feature_normals
+from hipwright.engines.geometry.mesh_distance import closest_in_tree
+from hipwright.engines.geometry.mesh_rays import inside_tree
 from hipwright.engines.geometry.mesh_tree import mesh_tree
-from hipwright.engines.geometry.meshes import neighbor_matrix
+from hipwright.engines.geometry.meshes import face_normals, neighbor_matrix
 
 Floats = NDArray[np.float64]
 Faces = NDArray[np.int32]
@@ -18,6 +19,7 @@ Flags = NDArray[np.bool_]
 APART_MM = 0.12
 _ROUNDS = 4
 _FARTHEST_MM = 1.5
+_TOUCHING_MM = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,11 +68,14 @@ def _in_reach(points: Floats, near: Flags, others: Floats) -> NDArray[np.intp]:
 
 
 def _way_out(points: Floats, vertices: Floats, faces: Faces) -> tuple[Floats, Flags]:
-    found = closest_in_tree(mesh_tree(vertices, faces), points)
-    normals = feature_normals(vertices, faces, found)
-    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-9)
-    inside = np.einsum("ij,ij->i", points - found.points, normals) < 0
-    height = np.where(inside, -found.distances_mm, found.distances_mm)
+    tree = mesh_tree(vertices, faces)
+    found = closest_in_tree(tree, points)
+    side = np.where(inside_tree(tree, points), -1.0, 1.0)
+    height = side * found.distances_mm
+    away = side[:, None] * (points - found.points)
+    flat = found.distances_mm < _TOUCHING_MM
+    away[flat] = face_normals(vertices, faces[found.faces[flat]])
+    normals = away / np.maximum(np.linalg.norm(away, axis=1, keepdims=True), _TOUCHING_MM)
     over = (height < APART_MM) & (height > -_FARTHEST_MM)
     return (APART_MM - height)[:, None] * normals, over
 
