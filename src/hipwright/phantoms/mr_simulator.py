@@ -304,7 +304,7 @@ def _draw_labrum(
     free *= np.sign(free @ _opening(rim))[:, None]
     off = places - rim[nearest]
     forward = np.einsum("ij,ij->i", off, free[nearest])
-    across = np.einsum("ij,ij->i", off, outward[nearest]) + 0.25 * LABRUM_BASE_MM
+    across = np.einsum("ij,ij->i", off, outward[nearest]) + 0.45 * LABRUM_BASE_MM
     taper = np.clip(1 - forward / LABRUM_WIDTH_MM, 0, 1)
     inside = (forward > -_HALF) & (forward < LABRUM_WIDTH_MM)
     inside &= np.abs(across) < LABRUM_BASE_MM / 2 * taper
