@@ -34,29 +34,29 @@ def spine_lower_end(tree: MeshTree, center: Floats, rim: RimCrest, tip: Floats) 
     _, _, hour = polar(tip[None], center, rim.opening)
     at = round(float(hour[0]) / (RIM_HOURS[1] - RIM_HOURS[0])) % len(RIM_HOURS)
     crest = rim.places[at]
-    if not np.isfinite(crest).all():
-        return nowhere
     start, end = (_from_axis(place - center, rim.opening) for place in (crest, tip))
     if not start < end < _FARTHEST_MM + start:
-        return crest
+        return crest  # the tip stands over the rim; NaN where there is no rim
     out = np.arange(start, end, _STEP_MM)
     height = crest_profile(tree, center, rim.opening, hour, out)[0]
     if not np.isfinite(height[-1]):
         return nowhere
-    height = np.where(np.isfinite(height), height, -_FARTHEST_MM)  # a gap is a deep hollow
-    share = np.arange(len(out)) / max(len(out) - 1, 1)
-    line = (1.0 - share) * float((crest - center) @ rim.opening) + share * height[-1]
-    hollow = line - height
-    deepest = int(hollow.argmax())
     ring = tip - center
     ring = ring - (ring @ rim.opening) * rim.opening
     ring /= np.linalg.norm(ring)
     places = center + out[:, None] * ring + height[:, None] * rim.opening
-    if height[deepest] == -_FARTHEST_MM:
-        return places[int(np.flatnonzero(height == -_FARTHEST_MM)[-1]) + 1]
-    if hollow[deepest] >= _LEAST_HOLLOW_MM:
-        return places[deepest]
-    return places[int(places[:, 2].argmin())]
+    return places[_lower_end(height, float((crest - center) @ rim.opening), places[:, 2])]
+
+
+def _lower_end(height: Floats, crest: float, upward: Floats) -> int:
+    """Which place of the profile from crest to tip is the lower end of the spine."""
+    gaps = np.flatnonzero(~np.isfinite(height))
+    if len(gaps):
+        return int(gaps[-1]) + 1
+    share = np.arange(len(height)) / max(len(height) - 1, 1)
+    hollow = (1.0 - share) * crest + share * height[-1] - height
+    deepest = int(hollow.argmax())
+    return deepest if hollow[deepest] >= _LEAST_HOLLOW_MM else int(upward.argmin())
 
 
 def _from_axis(away: Floats, opening: Floats) -> float:
