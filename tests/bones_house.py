@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from typing import Any
 
@@ -21,11 +21,14 @@ from hipwright.apps.web.bones.at_hand import (
     BoneMap,
     MeasuredBones,
     MeasuredSide,
+    Tilts,
 )
+from hipwright.apps.web.bones.packing import mesh_bytes
 from hipwright.catalog import load
 from hipwright.catalog.entries import EntryKind
 from hipwright.domain.anatomy import Bone, BoneLandmarks, BoneQuality, Remark, SpacePoint, Surface
 from hipwright.domain.anatomy import Severity as Weight
+from hipwright.domain.errors import StaleWriteError
 from hipwright.domain.evidence import Estimate, Provenance
 from hipwright.domain.frames import Frame, FrameKind
 from hipwright.domain.keeping import Case, Image, ImageKind, Laterality, Study
@@ -40,6 +43,7 @@ from hipwright.domain.keeping_bones import (
 from hipwright.domain.measurement import Finding, Measurement, NotMeasured
 from hipwright.domain.side import Side
 from hipwright.domain.study import Calibration, Posture, View
+from hipwright.domain.volume import Volume, VolumeGrid
 from hipwright.engines.anatomy.canonical import HipBorder
 from hipwright.engines.measurement.classes import classify
 from hipwright.engines.measurement.space_drawing import DrawnLine, DrawnPoint, SpaceDrawing
@@ -128,7 +132,7 @@ REMARKS = (
     Remark(
         code="gap",
         severity=Weight.WARNING,
-        text="The joint is narrower than 1.5 mm at its narrowest place: look there on the Slices screen.",
+        text="The joint is narrower than 1.5 mm at one place: look there on the Slices screen.",
         bone=Bone.FEMUR_LEFT,
         figure=1.3,
         limit=1.5,
@@ -158,19 +162,55 @@ class FakeBones:
                 newest[reading.observer] = reading
         return sorted(newest.values(), key=lambda r: r.saved_at, reverse=True)
 
-    def save(self, reading: BoneReading, *, expected_version: int) -> BoneReading:
-        from hipwright.domain.errors import StaleWriteError
-
-        kept = next(
-            (r for r in reversed(self.readings_kept)
-             if (r.build, r.observer) == (reading.build, reading.observer)), None,
-        )  # fmt: skip
-        version = 0 if kept is None else kept.version
-        if version != expected_version:
-            raise StaleWriteError("cannot save the landmarks", kept=kept, offered=reading)
-        saved = replace(reading, version=version + 1)
+    def _save(self, build: BoneBuild, observer: str, expected: int, **changes: Any) -> BoneReading:
+        kept = next((r for r in self.readings(build) if r.observer == observer), None)
+        before = kept or BoneReading(
+            id=f"reading-{observer}",
+            build=build.id,
+            observer=observer,
+            moved=BoneLandmarks(),
+            standing_tilt_deg=None,
+            supine_tilt_deg=None,
+            tilt_source="",
+            version=0,
+            saved_at=MADE_AT,
+        )
+        if before.version != expected:
+            raise StaleWriteError("cannot save the landmarks", kept=kept, offered=changes)
+        later = before.saved_at + timedelta(minutes=1)
+        saved = replace(before, version=expected + 1, saved_at=later, **changes)
         self.readings_kept.append(saved)
         return saved
+
+    def _moved(self, build: BoneBuild, observer: str) -> BoneLandmarks:
+        found = [r.moved for r in self.readings(build) if r.observer == observer]
+        return found[0] if found else BoneLandmarks()
+
+    def move(
+        self, build: BoneBuild, observer: str, point: SpacePoint, *, expected_version: int
+    ) -> BoneReading:
+        moved = self._moved(build, observer).updated(BoneLandmarks(points=(point,)))
+        return self._save(build, observer, expected_version, moved=moved)
+
+    def put_back(
+        self, build: BoneBuild, observer: str, landmark: str, side: Side | None, *,
+        expected_version: int,
+    ) -> BoneReading:  # fmt: skip
+        rest = [p for p in self._moved(build, observer) if (p.id, p.side) != (landmark, side)]
+        moved = BoneLandmarks(points=tuple(rest))
+        return self._save(build, observer, expected_version, moved=moved)
+
+    def say_tilts(self, build: BoneBuild, observer: str, tilts: Tilts) -> BoneReading:
+        return self._save(
+            build, observer, tilts.expected_version, standing_tilt_deg=tilts.standing_deg,
+            supine_tilt_deg=tilts.supine_deg, tilt_source=tilts.source,
+        )  # fmt: skip
+
+    def mesh(self, bone: KeptBone) -> bytes:
+        return mesh_bytes(surface_named(bone.surface_file))
+
+    def blocks(self, build: BoneBuild) -> Sequence[Volume]:
+        return (water_and_heads(),)
 
     def surface(self, build: BoneBuild, bone: KeptBone) -> Surface:
         return surface_named(bone.surface_file)
@@ -180,11 +220,11 @@ class FakeBones:
         moved = BoneLandmarks() if reading is None else reading.moved
         landmarks = found_landmarks().updated(moved)
         shift = sum(abs(point.at_mm[2]) for point in moved) % 7.0
-        tilts = {} if reading is None else {
-            posture: tilt
-            for posture, tilt in ((STANDING, reading.standing_tilt_deg), (SUPINE, reading.supine_tilt_deg))
-            if tilt is not None
-        }  # fmt: skip
+        tilts: dict[str, float] = {}
+        if reading is not None and reading.standing_tilt_deg is not None:
+            tilts[STANDING] = reading.standing_tilt_deg
+        if reading is not None and reading.supine_tilt_deg is not None:
+            tilts[SUPINE] = reading.supine_tilt_deg
         sides = {side: self._side(side, shift, tilts) for side in Side}
         return MeasuredBones(landmarks=landmarks, sides=sides, maps=made_up_maps())
 
@@ -192,6 +232,7 @@ class FakeBones:
         return MeasuredSide(
             findings=tuple(made_up_findings(side, shift)),
             border=border_of(side),
+            head_radius_mm=23.0,
             tilted={
                 posture: tuple(
                     f for f in made_up_findings(side, shift + tilt / 2)
@@ -221,7 +262,7 @@ class FakeBones:
     def series(self, person: str) -> Sequence[Image]:
         return [image for image in self.images if image.person == person]
 
-    def start(self, image: Image, *, by: str) -> Job:
+    def start(self, image: Image) -> Job:
         job = Job(
             id=f"job-{len(self.jobs) + 1}", kind="bones", subject=image.id, state=JobState.RUNNING,
             done=34, total=100, message="telling the bones apart", started_at=MADE_AT,
@@ -241,6 +282,23 @@ class FakeBones:
         at = next(n for n, one in enumerate(self.jobs) if one.id == job)
         self.jobs[at] = replace(self.jobs[at], **changes)
         return self.jobs[at]
+
+
+@cache
+def water_and_heads() -> Volume:
+    """A box of water with two dense balls where the modeled person's heads are."""
+    shape, step = (30, 40, 60), 5.0
+    grid = VolumeGrid(
+        shape=shape,
+        origin_mm=np.array([-147.5, -97.5, -72.5]),
+        steps_mm=np.array([[0, 0, step], [0, step, 0], [step, 0, 0]]),
+        fixed_to=SCAN,
+    )
+    places = grid.to_mm(np.moveaxis(np.indices(shape), 0, -1).astype(float))
+    values = np.zeros(shape, dtype=np.int16)
+    for side in Side:
+        values[np.linalg.norm(places - head_center(side), axis=-1) < 24.0] = 900
+    return Volume(values=values, grid=grid)
 
 
 def head_center(side: Side) -> np.ndarray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from hipwright.domain.clock_face import ClockFace
 from hipwright.domain.film_marks import Mark
 
 
@@ -96,6 +97,14 @@ class FigureRow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ClockRow:
+    """Clock faces side by side."""
+
+    faces: tuple[ClockFace, ...]
+    caption: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Listing:
     """Items, one line each."""
 
@@ -109,7 +118,7 @@ class Signature:
     label: str
 
 
-Block = Paragraph | Notice | Facts | Table | FigureRow | Listing | Signature
+Block = Paragraph | Notice | Facts | Table | FigureRow | ClockRow | Listing | Signature
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -17,6 +17,7 @@ from hipwright.domain.report import Document, FigureRow, FilmFigure
 from hipwright.domain.study import VIEW_NAMES
 from hipwright.engines.measurement.measure import ReadFilm, read_film
 from hipwright.engines.outcomes.change import FROM_INTERVALS, OWN
+from hipwright.engines.reporting.bone_report import ReportedBones
 from hipwright.engines.reporting.case_report import case_report, letter_text
 from hipwright.engines.reporting.numbers import value_with_unit, written
 from hipwright.engines.reporting.reported_case import (
@@ -44,12 +45,16 @@ CHANGE_SOURCES = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sources:
-    """What the report reads from: the workspace, and for the care record who it is."""
+    """What the report reads from: the workspace, and for the care record who it is.
+
+    ``bones`` gives what the bone models of a hip measure, ``None`` where it has none.
+    """
 
     keeper: Keeper
     dock: Dock
     printer: FilmPrinter
     identity: IdentityKeeper | None = None
+    bones: Callable[[Case], ReportedBones | None] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -109,6 +114,7 @@ def report_case(
         films=films,
         changes=tuple(_changes(read, case, dates)),
         grades=tuple(_grade(grade, catalog) for grade in sources.keeper.grades_of(case.id)),
+        bones=None if sources.bones is None else sources.bones(case),
     )
     document = case_report(facts, catalog)
     return CaseReport(

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from html import escape
 
-from hipwright.engines.reporting.bone_clock import ClockFace, ClockRing, ClockSeries, Place
+from hipwright.domain.clock_face import ClockFace, ClockRing, ClockSeries, Place
 
 FACE = 100.0
 ROOM = 136.0
@@ -106,7 +106,8 @@ def _series(series: ClockSeries, number: int) -> str:
             else f'<path d="M{x:.1f} {y - 4:.1f}l4 4l-4 4l-4 -4z"'
         )
         drawn.append(
-            f'{shape} class="value" data-hour="{value.hour:g}" fill="{color}" stroke="#ffffff" stroke-width="1">'
+            f'{shape} class="value" data-hour="{value.hour:g}" fill="{color}" '
+            f'stroke="#ffffff" stroke-width="1">'
             f"<title>{escape(series.name)}, {value.hour:g}: {escape(value.text)} "
             f"({escape(value.interval)}) {escape(value.words)}</title>"
             f"</{'circle' if side['round'] else 'path'}>"

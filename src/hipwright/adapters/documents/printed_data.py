@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from hipwright.domain.clock_face import ClockFace
 from hipwright.domain.report import (
     Block,
     Cell,
+    ClockRow,
     Document,
     Facts,
     FigureRow,
@@ -23,28 +25,34 @@ from hipwright.domain.report import (
 
 Data = dict[str, Any]
 FigureData = Callable[[FilmFigure], Data]
+ClockData = Callable[[ClockFace], Data]
 
 
-def document_data(document: Document, figure: FigureData) -> Data:
-    """The document as nested dictionaries; ``figure`` gives what a template needs of a film."""
+def document_data(document: Document, figure: FigureData, clock: ClockData) -> Data:
+    """The document as nested dictionaries.
+
+    ``figure`` gives what a template needs of a film, ``clock`` of a clock face.
+    """
     return {
         "title": document.title,
         "subtitle": document.subtitle,
         "language": document.language,
         "footer": document.footer,
         "facts": [list(row) for row in document.facts.rows],
-        "sections": [_section(section, figure) for section in document.sections],
+        "sections": [_section(section, figure, clock) for section in document.sections],
     }
 
 
-def _section(section: Section, figure: FigureData) -> Data:
+def _section(section: Section, figure: FigureData, clock: ClockData) -> Data:
     return {
         "title": section.title,
-        "blocks": [_block(block, figure) for block in section.blocks],
+        "blocks": [_block(block, figure, clock) for block in section.blocks],
     }
 
 
-def _block(block: Block, figure: FigureData) -> Data:  # noqa: PLR0911 - one answer a kind
+def _block(  # noqa: PLR0911 - one answer a kind
+    block: Block, figure: FigureData, clock: ClockData
+) -> Data:
     match block:
         case Paragraph():
             return {"kind": "paragraph", "text": block.text}
@@ -58,6 +66,9 @@ def _block(block: Block, figure: FigureData) -> Data:  # noqa: PLR0911 - one ans
             return {"kind": "signature", "label": block.label}
         case FigureRow():
             return {"kind": "figures", "figures": [_figure(f, figure) for f in block.figures]}
+        case ClockRow():
+            faces = [{"alternative": f.label, **clock(f)} for f in block.faces]
+            return {"kind": "clocks", "faces": faces, "caption": block.caption}
         case Table():
             return _table(block)
 

@@ -9,8 +9,10 @@ from pathlib import Path
 
 import typst
 
+from hipwright.adapters.documents.clock_svg import clock_svg
 from hipwright.adapters.documents.film_svg import Crop, overlay_svg
 from hipwright.adapters.documents.printed_data import Data, Pictures, document_data
+from hipwright.domain.clock_face import ClockFace
 from hipwright.domain.errors import KeepingError
 from hipwright.domain.report import Document, FilmFigure
 
@@ -52,7 +54,7 @@ def _printed(document: Document, pictures: Pictures) -> bytes:
     with tempfile.TemporaryDirectory(prefix="hipwright-print-") as name:
         folder = Path(name)
         figures = _Figures(folder, pictures)
-        data = document_data(document, figures.keep)
+        data = document_data(document, figures.keep, figures.keep_clock)
         (folder / "data.json").write_text(json.dumps(data), "utf-8")
         (folder / "report.typ").write_text(TEMPLATE.read_text("utf-8"), "utf-8")
         return typst.compile(
@@ -68,6 +70,7 @@ class _Figures:
         self.folder = folder
         self.pictures = pictures
         self.count = 0
+        self.clocks = 0
 
     def keep(self, figure: FilmFigure) -> Data:
         left, top, width, height = figure.crop_px
@@ -80,3 +83,9 @@ class _Figures:
             overlay_svg(figure.marks, crop, text_width_share=figure.text_width_share), "utf-8"
         )
         return {"picture": picture, "overlay": overlay}
+
+    def keep_clock(self, face: ClockFace) -> Data:
+        name = f"clock-{self.clocks}.svg"
+        self.clocks += 1
+        (self.folder / name).write_text(clock_svg(face), "utf-8")
+        return {"drawing": name}

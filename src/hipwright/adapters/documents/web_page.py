@@ -7,8 +7,10 @@ from base64 import b64encode
 from jinja2 import Environment, PackageLoader, select_autoescape
 from markupsafe import Markup
 
+from hipwright.adapters.documents.clock_svg import clock_svg
 from hipwright.adapters.documents.film_svg import Crop, overlay_svg
 from hipwright.adapters.documents.printed_data import Data, Pictures, document_data
+from hipwright.domain.clock_face import ClockFace
 from hipwright.domain.report import Document, FilmFigure
 
 _ENVIRONMENT = Environment(
@@ -40,5 +42,8 @@ def to_html(document: Document, pictures: Pictures) -> str:
         )
         return {"svg": Markup(svg)}  # noqa: S704 - our own SVG, its texts escaped
 
+    def clock(face: ClockFace) -> Data:
+        return {"svg": Markup(clock_svg(face))}  # noqa: S704 - our own SVG, its texts escaped
+
     template = _ENVIRONMENT.get_template("report.html")
-    return template.render(document=document_data(document, figure))
+    return template.render(document=document_data(document, figure, clock))

@@ -69,7 +69,7 @@ def simulate_film(volume: Volume, beam: FilmBeam, *, rows: tuple[int, int] | Non
 
 
 @njit(cache=True, nogil=True)
-def _sum_along_rays(
+def _sum_along_rays(  # noqa: C901 (a walk in one piece, as compiled code is)
     picture: Films,
     values: NDArray[np.int16],
     table: NDArray[np.float32],
@@ -93,7 +93,7 @@ def _sum_along_rays(
             if abs(d2) > abs(way[main]):
                 main = 2
             one = 1 if main == 0 else 0
-            two = 1 if main == 2 else 2
+            two = 3 - main - one
             if way[main] == 0.0:
                 continue
             slope_one, slope_two = way[one] / way[main], way[two] / way[main]

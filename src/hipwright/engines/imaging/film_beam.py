@@ -206,3 +206,16 @@ def beam_on_heads(
     middle = pixels.mean(axis=0)
     place = heads_mm.mean(axis=0)
     return beam_at(place, (middle[0], middle[1]), scaled, (ahead, rolled_up))
+
+
+def scanned_tilt_deg(app_from_lps: Floats) -> float:
+    """How the pelvis lay in the scanner: tilt of the anterior pelvic plane, forward positive.
+
+    Parameters
+    ----------
+    app_from_lps
+        Rows are the directions right, anterior and superior of the plane in ``patient_lps``.
+        Supine, the table is level, so the long axis of the scanner stands for the vertical.
+    """
+    superior = np.asarray(app_from_lps, dtype=np.float64)[2]
+    return math.degrees(math.atan2(-superior[1], superior[2]))

@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from itertools import pairwise
 
 from hipwright.catalog.entries import MeasurementDefinition
+from hipwright.domain.clock_face import ClockFace, ClockRing, ClockSeries, ClockValue, Place
 from hipwright.domain.measurement import Finding, Measurement
 from hipwright.engines.anatomy.clock import angle_from_hour
 from hipwright.engines.reporting.numbers import interval_in_words, value_with_unit, written
 
-Place = tuple[float, float]
 _Radius = Callable[[float], float]
 
 INNERMOST = 0.22
@@ -23,49 +23,6 @@ INNERMOST = 0.22
 
 MOST_RINGS = 5
 NICE_STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 20.0, 30.0, 50.0, 100.0)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ClockRing:
-    """A circle of one value; ``threshold`` ones part two classes and say which."""
-
-    radius: float
-    text: str
-    threshold: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ClockValue:
-    """One hour of one hip: where it lies, where its interval ends, and what it says."""
-
-    hour: float
-    at: Place
-    low: Place
-    high: Place
-    text: str
-    interval: str
-    words: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ClockSeries:
-    """The hours of one hip; ``runs`` are the stretches without a gap, closed where all are there."""
-
-    name: str
-    values: tuple[ClockValue, ...]
-    runs: tuple[tuple[Place, ...], ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ClockFace:
-    """Everything that is drawn; ``label`` says it in words."""
-
-    definition: str
-    title: str
-    rings: tuple[ClockRing, ...]
-    hours: tuple[tuple[str, Place, Place], ...]
-    series: tuple[ClockSeries, ...]
-    label: str
 
 
 def clock_face(
@@ -170,8 +127,8 @@ def _goes_round(around: Sequence[float]) -> bool:
     """Whether the hours of the series run all the way around the clock."""
     if len(around) < 3:  # noqa: PLR2004 (no circle has fewer)
         return False
-    steps = [b - a for a, b in zip(around, around[1:], strict=False)]
-    return around[0] + 12 - around[-1] <= 1.5 * max(steps)  # noqa: PLR2004 (steps may be uneven)
+    steps = [b - a for a, b in pairwise(around)]
+    return around[0] + 12 - around[-1] <= 1.5 * max(steps)
 
 
 def clock_place(hour: float, radius: float) -> Place:

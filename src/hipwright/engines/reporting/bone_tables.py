@@ -91,7 +91,7 @@ def difference(own: Estimate, other: Estimate) -> Estimate:
 
 
 def not_measured(found: Sequence[Finding]) -> tuple[tuple[str, str], ...]:
-    """Name and reason of what the bones do not allow, each once; of a series only if no hour does."""
+    """Name and reason of what the bones do not allow; of a series only if no hour does."""
     have = {f.definition for f in found if isinstance(f, Measurement)}
     why: dict[str, tuple[str, str]] = {}
     for one in found:

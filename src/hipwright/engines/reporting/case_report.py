@@ -19,6 +19,7 @@ from hipwright.domain.report import (
     Section,
     Signature,
 )
+from hipwright.engines.reporting.bone_report import bone_section
 from hipwright.engines.reporting.report_tables import (
     change_tables,
     grade_table,
@@ -51,12 +52,15 @@ def case_report(case: ReportedCase, catalog: Catalog) -> Document:
         Section(title="Findings", blocks=tuple(_findings(case, read, catalog))),
         *(_film_section(case, film, catalog) for film in read),
     ]
+    if case.bones is not None:
+        sections.append(bone_section(case.bones, catalog))
     if case.changes:
         sections.append(Section(title="Change between films", blocks=change_tables(case.changes)))
     if case.grades:
         sections.append(Section(title="Graded readings", blocks=(grade_table(case.grades),)))
     sections.append(Section(title="How to read this", blocks=tuple(_method(case, read, catalog))))
-    title = f"{case.side_name.capitalize()} hip: film report"
+    of_what = "film report" if case.bones is None else "films and bones"
+    title = f"{case.side_name.capitalize()} hip: {of_what}"
     return Document(
         title=title,
         subtitle="Invented demonstration case: no real person" if case.invented else "",
@@ -73,8 +77,10 @@ def _findings(
     case: ReportedCase, read: Sequence[ReportedFilm], catalog: Catalog
 ) -> Iterator[Block]:
     yield Notice(title="Caution", text=case.caution)
-    if not read:
+    if not read and case.bones is None:
         yield Paragraph(text="No film of this hip has been read yet, so nothing is measured.")
+    elif not read:
+        yield Paragraph(text="No film of this hip has been read yet; all values are of the bones.")
     for film in read:
         table = headline_table(case, film, catalog)
         if table.rows:
@@ -197,9 +203,10 @@ def _references(
     case: ReportedCase, read: Sequence[ReportedFilm], catalog: Catalog
 ) -> list[Reference]:
     ids: dict[str, None] = {}
-    for film in read:
-        for found in own(case, film):
-            ids.update(dict.fromkeys(found.provenance.sources))
-            if found.classification is not None:
-                ids[found.classification.reference.id] = None
+    measured_here = [found for film in read for found in own(case, film)]
+    measured_here += [] if case.bones is None else case.bones.measured
+    for found in measured_here:
+        ids.update(dict.fromkeys(found.provenance.sources))
+        if found.classification is not None:
+            ids[found.classification.reference.id] = None
     return [catalog.reference(key) for key in ids]

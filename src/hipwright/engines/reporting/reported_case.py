@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from hipwright.domain.film_marks import Mark
 from hipwright.domain.measurement import Finding, Measurement
+from hipwright.engines.reporting.bone_report import ReportedBones
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +89,7 @@ class ReportedCase:
     films: tuple[ReportedFilm, ...]
     grades: tuple[ReportedGrade, ...] = ()
     changes: tuple[ReportedChange, ...] = ()
+    bones: ReportedBones | None = None
 
 
 def measured(film: ReportedFilm) -> list[Measurement]:

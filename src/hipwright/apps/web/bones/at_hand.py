@@ -9,11 +9,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from hipwright.domain.anatomy import Bone, BoneLandmarks, Surface
+from hipwright.domain.anatomy import Bone, BoneLandmarks, SpacePoint, Surface
 from hipwright.domain.keeping import Image
 from hipwright.domain.keeping_bones import BoneBuild, BoneReading, Job, KeptBone
 from hipwright.domain.measurement import Finding
 from hipwright.domain.side import Side
+from hipwright.domain.volume import Volume
 from hipwright.engines.anatomy.canonical import HipBorder
 from hipwright.engines.anatomy.hip_in_space import HipInSpace
 from hipwright.engines.measurement.space_drawing import SpaceDrawing
@@ -21,6 +22,16 @@ from hipwright.engines.measurement.space_drawing import SpaceDrawing
 Floats = NDArray[np.float64]
 
 STANDING, SUPINE = "standing", "supine"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tilts:
+    """The pelvis's own tilts as somebody said them, forward positive; ``None`` where unknown."""
+
+    standing_deg: float | None
+    supine_deg: float | None
+    source: str
+    expected_version: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -43,6 +54,7 @@ class MeasuredSide:
     findings: tuple[Finding, ...]
     border: HipBorder | None = None
     hip: HipInSpace | None = None
+    head_radius_mm: float | None = None
     tilted: Mapping[str, tuple[Finding, ...]] = field(
         default_factory=dict[str, tuple[Finding, ...]]
     )
@@ -72,8 +84,34 @@ class BonesAtHand(Protocol):
         """The newest version of every observer's reading, newest first."""
         ...
 
-    def save(self, reading: BoneReading, *, expected_version: int) -> BoneReading:
-        """Keep a version of a reading; a stale write raises ``StaleWriteError``."""
+    def move(
+        self, build: BoneBuild, observer: str, point: SpacePoint, *, expected_version: int
+    ) -> BoneReading:
+        """Keep a landmark where a reader put it; a stale write raises ``StaleWriteError``."""
+        ...
+
+    def put_back(
+        self,
+        build: BoneBuild,
+        observer: str,
+        landmark: str,
+        side: Side | None,
+        *,
+        expected_version: int,
+    ) -> BoneReading:
+        """Let a landmark be where the program found it."""
+        ...
+
+    def say_tilts(self, build: BoneBuild, observer: str, tilts: Tilts) -> BoneReading:
+        """Keep how the pelvis is tilted when the person stands and lies."""
+        ...
+
+    def mesh(self, bone: KeptBone) -> bytes:
+        """A bone's surface as the browser reads it."""
+        ...
+
+    def blocks(self, build: BoneBuild) -> Sequence[Volume]:
+        """The blocks of slices that the hips' models were made from; takes seconds."""
         ...
 
     def surface(self, build: BoneBuild, bone: KeptBone) -> Surface:
@@ -94,7 +132,7 @@ class BonesAtHand(Protocol):
         """CT series that models can be made from, newest first."""
         ...
 
-    def start(self, image: Image, *, by: str) -> Job:
+    def start(self, image: Image) -> Job:
         """Begin to make bone models from a series."""
         ...
 

@@ -25,7 +25,8 @@ def bones_of(asked: HTTPConnection) -> BonesAtHand:
     if not hasattr(app, "bones"):
         from hipwright.apps.web.bones.workspace_bones import WorkspaceBones
 
-        app.bones = WorkspaceBones(web_state(asked).opened)
+        state = web_state(asked)
+        app.bones = WorkspaceBones(state.opened, state.clock)
     return app.bones
 
 

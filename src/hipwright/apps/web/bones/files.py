@@ -31,9 +31,9 @@ def surface_of(request: Request, opened: OpenedBones, piece: str) -> Surface:
 @router.get("/bones/{code}/mesh/{piece}")
 def mesh(request: Request, opened: OpenedBones, piece: str) -> Response:
     """One bone's surface, mm in ``patient_lps``."""
-    return Response(
-        mesh_bytes(surface_of(request, opened, piece)), media_type=BINARY, headers=KEPT
-    )
+    bone = piece_named(opened.build, piece)
+    packed = bones_of(request).mesh(bone)
+    return Response(packed, media_type=BINARY, headers=KEPT)
 
 
 @router.get("/bones/{code}/map/{wanted}/{piece}")

@@ -6,7 +6,6 @@ from typing import Annotated
 
 from fastapi import APIRouter, Form, Request, Response
 
-from hipwright.apps.web.authors import author_of
 from hipwright.apps.web.bones.desk import bones_of
 from hipwright.apps.web.bones.working import work_facts
 from hipwright.apps.web.case.naming import Named
@@ -47,7 +46,7 @@ def start(request: Request, case: Named, image: str) -> Response:
     at_hand = bones_of(request)
     before = at_hand.newest_job(series)
     if before is None or before.state.is_over:
-        at_hand.start(series, by=author_of(request))
+        at_hand.start(series)
     return _shown(request, case, series)
 
 

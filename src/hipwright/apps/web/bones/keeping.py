@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from http import HTTPStatus
 from typing import Annotated, Any
 
@@ -10,6 +9,7 @@ from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import JSONResponse, RedirectResponse
 from pydantic import BaseModel, ConfigDict, Field
 
+from hipwright.apps.web.bones.at_hand import Tilts, piece_of
 from hipwright.apps.web.bones.desk import Opened, OpenedBones, bones_of, shelf_of
 from hipwright.apps.web.bones.files import surface_of
 from hipwright.apps.web.bones.landmarks import (
@@ -19,13 +19,9 @@ from hipwright.apps.web.bones.landmarks import (
     place_on_bone,
     place_on_ray,
 )
-from hipwright.apps.web.bones.at_hand import piece_of
-from hipwright.apps.web.bones.tilt import MOST_TILT_DEG
-from hipwright.apps.web.films.reader import observer_of, remember_reader, READER_CODE
-from hipwright.apps.web.state import web_state
+from hipwright.apps.web.films.reader import READER_CODE, observer_of, remember_reader
 from hipwright.catalog import load
 from hipwright.catalog.bone_features import BoneFeature
-from hipwright.domain.anatomy import BoneLandmarks
 from hipwright.domain.errors import LandmarkError, StaleWriteError
 from hipwright.domain.keeping_bones import BoneReading
 from hipwright.domain.side import Side
@@ -92,36 +88,38 @@ def save_landmark(request: Request, opened: OpenedBones, placed: Placed) -> Resp
     if placed.reader:
         remember_reader(request, placed.reader)
     feature = movable_feature(load(), placed.landmark)
-    reading = _own(request, opened)
-    kept = [p for p in reading.moved if (p.id, p.side) != (placed.landmark, placed.side)]
-    if placed.at is not None:
-        trees = _trees(request, opened, feature, placed.side)
-        at = place_on_bone(trees, placed.landmark, placed.at)
-        kept.append(moved_point(feature, placed.side, at))
-    changed = replace(reading, moved=BoneLandmarks(points=tuple(kept)))
-    return _save(request, changed, placed.expected_version)
-
-
-def _save(request: Request, reading: BoneReading, expected: int) -> Response:
+    at_hand, observer = bones_of(request), _reader(request)
+    expected = placed.expected_version
     try:
-        saved = bones_of(request).save(reading, expected_version=expected)
+        if placed.at is None:
+            saved = at_hand.put_back(
+                opened.build, observer, placed.landmark, placed.side, expected_version=expected
+            )
+        else:
+            trees = _trees(request, opened, feature, placed.side)
+            at = place_on_bone(trees, placed.landmark, placed.at)
+            point = moved_point(feature, placed.side, at)
+            saved = at_hand.move(opened.build, observer, point, expected_version=expected)
     except StaleWriteError as error:
-        body: Json = {"error": {"code": error.code, "message": str(error)}}
-        if isinstance(error.kept, BoneReading):
-            body["kept"] = {"version": error.kept.version, "observer": error.kept.observer}
-        return JSONResponse(body, HTTPStatus.CONFLICT)
+        return _stale(error)
     return JSONResponse({"version": saved.version, "observer": saved.observer})
 
 
-def _own(request: Request, opened: Opened) -> BoneReading:
-    """The session's own reading of the build to change; another reader's is gone on from.
+def _stale(error: StaleWriteError) -> Response:
+    body: Json = {"error": {"code": error.code, "message": str(error)}}
+    if isinstance(error.kept, BoneReading):
+        body["kept"] = {"version": error.kept.version, "observer": error.kept.observer}
+    return JSONResponse(body, HTTPStatus.CONFLICT)
+
+
+def _reader(request: Request) -> str:
+    """Who reads.
 
     Raises
     ------
     LandmarkError
-        Nobody has said who reads.
+        Nobody has said.
     """
-    state = web_state(request)
     observer = observer_of(request)
     if observer is None:
         raise LandmarkError(
@@ -131,22 +129,7 @@ def _own(request: Request, opened: Opened) -> BoneReading:
             next_step="Give it beside the landmarks.",
             field="reader",
         )
-    now = state.clock.now()
-    before = opened.reading
-    if before is not None and before.observer == observer:
-        return replace(before, saved_at=now)
-    moved = BoneLandmarks() if before is None else before.moved
-    return BoneReading(
-        id=state.opened.keeper.new_id(),
-        build=opened.build.id,
-        observer=observer,
-        moved=moved,
-        standing_tilt_deg=None if before is None else before.standing_tilt_deg,
-        supine_tilt_deg=None if before is None else before.supine_tilt_deg,
-        tilt_source="" if before is None else before.tilt_source,
-        version=0,
-        saved_at=now,
-    )
+    return observer
 
 
 @router.post("/bones/{code}/tilt")
@@ -162,30 +145,29 @@ def save_tilt(
     """Keep the pelvis's own tilt with a further version of the reading."""
     if reader and READER_CODE.fullmatch(reader):
         remember_reader(request, reader)
-    changed = replace(
-        _own(request, opened),
-        standing_tilt_deg=_tilt(standing, "standing"),
-        supine_tilt_deg=_tilt(supine, "supine"),
-        tilt_source=" ".join(source.split()),
+    tilts = Tilts(
+        standing_deg=_tilt(standing, "standing"),
+        supine_deg=_tilt(supine, "supine"),
+        source=" ".join(source.split()),
+        expected_version=version,
     )
-    bones_of(request).save(changed, expected_version=version)
-    return RedirectResponse(f"/bones/{opened.case.code}#tilt", HTTPStatus.SEE_OTHER)
+    bones_of(request).say_tilts(opened.build, _reader(request), tilts)
+    return RedirectResponse(
+        f"/bones/{opened.case.code}?build={opened.build.id}#tilt", HTTPStatus.SEE_OTHER
+    )
 
 
 def _tilt(said: str, field: str) -> float | None:
-    said = said.strip().replace("\N{MINUS SIGN}", "-").replace(",", ".")
+    said = said.strip().replace("\N{MINUS SIGN}", "-").replace(",", ".").removesuffix("°")
     if not said:
         return None
     try:
-        value = float(said)
+        return float(said)
     except ValueError:
-        value = float("nan")
-    if not abs(value) <= MOST_TILT_DEG:
         raise LandmarkError(
             f"cannot use the {field} tilt",
             found=f"“{said}”",
-            needed=f"degrees between −{MOST_TILT_DEG:.0f} and {MOST_TILT_DEG:.0f}, forward positive",
+            needed="degrees, forward positive, such as 4.5",
             next_step="Correct it.",
             field=field,
-        )
-    return value
+        ) from None

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import JSONResponse
 
-from hipwright.apps.web.bones.at_hand import SUPINE, STANDING
+from hipwright.apps.web.bones.at_hand import STANDING, SUPINE
 from hipwright.apps.web.bones.clock import clock_parts
 from hipwright.apps.web.bones.constructions import construction_facts
 from hipwright.apps.web.bones.desk import OpenedBones, bones_of

@@ -1,4 +1,4 @@
-"""Measured and packed bones, kept in memory for a while: one person works on one build at a time."""
+"""Measured and packed bones, kept in memory for a while."""
 
 from __future__ import annotations
 

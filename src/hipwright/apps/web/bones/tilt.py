@@ -8,11 +8,7 @@ from hipwright.apps.web.bones.at_hand import STANDING, SUPINE, MeasuredSide
 from hipwright.domain.keeping_bones import BoneReading
 from hipwright.domain.measurement import Finding, Measurement
 from hipwright.engines.reporting.numbers import interval_in_words, value_with_unit, written
-
-STEP_DEG = 0.1
-
-MOST_TILT_DEG = 60.0
-"""Beyond this a tilt is a slip of the keyboard (judgment: standing pelves lie within ±30°)."""
+from hipwright.workflows.show_bones import tilt_in_words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,14 +29,6 @@ def tilt_words(reading: BoneReading | None) -> tuple[tuple[str, str], ...]:
         return ()
     given = ((STANDING, reading.standing_tilt_deg), (SUPINE, reading.supine_tilt_deg))
     return tuple((posture, tilt_in_words(tilt)) for posture, tilt in given if tilt is not None)
-
-
-def tilt_in_words(tilt_deg: float) -> str:
-    """``8.0° forward``, ``3.5° backward``, ``upright``."""
-    if abs(tilt_deg) < STEP_DEG / 2:
-        return "upright"
-    way = "forward" if tilt_deg > 0 else "backward"
-    return f"{written(abs(tilt_deg), STEP_DEG)}° {way}"
 
 
 def changes_with_tilt(side: MeasuredSide) -> tuple[Change, ...]:

@@ -61,6 +61,7 @@ def as_letter(request: Request, case: Named) -> Response:
 
 def _report(request: Request, case: Case, whose: str) -> CaseReport:
     from hipwright.adapters.documents.film_png import PngPrinter
+    from hipwright.apps.web.bones.reporting import bones_for_report
     from hipwright.workflows.report_case import Sources, report_case
 
     state = web_state(request)
@@ -70,6 +71,7 @@ def _report(request: Request, case: Case, whose: str) -> CaseReport:
         dock=state.dock,
         printer=PngPrinter(),
         identity=state.opened.identity if with_identity else None,
+        bones=lambda one: bones_for_report(request, one),
     )
     return report_case(
         sources,

@@ -1,0 +1,127 @@
+"""The bones of an open workspace, as the Bones screen asks for them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from hipwright.apps.web.bones.at_hand import Tilts
+from hipwright.domain.anatomy import SpacePoint, Surface
+from hipwright.domain.frames import Frame, FrameKind
+from hipwright.domain.keeping import Image, ImageKind
+from hipwright.domain.keeping_bones import BoneBuild, BoneReading, Job, KeptBone
+from hipwright.domain.side import Side
+from hipwright.domain.volume import Modality, Volume
+from hipwright.workflows.move_bone_landmarks import move_landmarks, put_back, say_tilts
+from hipwright.workflows.ports import Clock
+
+if TYPE_CHECKING:
+    from hipwright.wiring import Workspace
+
+
+class WorkspaceBones:
+    """Asks the keeper, and the workflows that make and measure bones."""
+
+    def __init__(self, opened: Workspace, clock: Clock) -> None:
+        self._opened = opened
+        self._clock = clock
+
+    def builds(self, person: str) -> Sequence[BoneBuild]:
+        """Every build of a person, newest first."""
+        return self._opened.keeper.bone_builds_of(person)
+
+    def readings(self, build: BoneBuild) -> Sequence[BoneReading]:
+        """The newest version of every observer's reading, newest first."""
+        return self._opened.keeper.bone_readings_of(build.id)
+
+    def move(
+        self, build: BoneBuild, observer: str, point: SpacePoint, *, expected_version: int
+    ) -> BoneReading:
+        """Keep a landmark where a reader put it."""
+        return move_landmarks(
+            self._opened.keeper,
+            build,
+            observer,
+            (point,),
+            expected_version=expected_version,
+            clock=self._clock,
+        )
+
+    def put_back(
+        self,
+        build: BoneBuild,
+        observer: str,
+        landmark: str,
+        side: Side | None,
+        *,
+        expected_version: int,
+    ) -> BoneReading:
+        """Let a landmark be where the program found it."""
+        return put_back(
+            self._opened.keeper,
+            build,
+            observer,
+            ((landmark, side),),
+            expected_version=expected_version,
+            clock=self._clock,
+        )
+
+    def say_tilts(self, build: BoneBuild, observer: str, tilts: Tilts) -> BoneReading:
+        """Keep how the pelvis is tilted."""
+        return say_tilts(
+            self._opened.keeper,
+            build,
+            observer,
+            standing_deg=tilts.standing_deg,
+            supine_deg=tilts.supine_deg,
+            source=tilts.source,
+            expected_version=tilts.expected_version,
+            clock=self._clock,
+        )
+
+    def mesh(self, bone: KeptBone) -> bytes:
+        """The kept file: it has the form that the browser reads."""
+        return self._opened.keeper.get_file(bone.surface_file)
+
+    def surface(self, build: BoneBuild, bone: KeptBone) -> Surface:
+        """A bone's surface in ``patient_lps``, fixed to the build it belongs to."""
+        from hipwright.wiring import bone_files
+
+        frame = Frame(FrameKind.PATIENT_LPS, build.id)
+        return bone_files().surface(self.mesh(bone), frame)
+
+    def blocks(self, build: BoneBuild) -> Sequence[Volume]:
+        """The blocks of the series that shows the hips."""
+        from hipwright.wiring import volume_reader
+
+        keeper = self._opened.keeper
+        if not build.images:
+            return ()
+        return volume_reader().read(
+            keeper.image(build.images[0]), keeper.get_file, lambda _what, _done, _total: None
+        )
+
+    def series(self, person: str) -> Sequence[Image]:
+        """CT series, newest first."""
+        found = [
+            image
+            for image in self._opened.keeper.images_of(person)
+            if image.kind is ImageKind.SERIES and image.modality == Modality.CT.value
+        ]
+        return sorted(found, key=lambda image: str(image.acquired_on), reverse=True)
+
+    def start(self, image: Image) -> Job:
+        """Begin to make bone models in a process of its own."""
+        from hipwright.wiring import start_bones_job
+
+        return start_bones_job(self._opened, image.id)
+
+    def newest_job(self, image: Image) -> Job | None:
+        """The newest work on a series; one whose process has died says so."""
+        from hipwright.wiring import bones_job
+
+        return bones_job(self._opened, image.id)
+
+    def cancel(self, job: str) -> Job:
+        """Ask a job to stop."""
+        return self._opened.keeper.ask_to_cancel(job)
