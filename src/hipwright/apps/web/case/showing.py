@@ -30,6 +30,11 @@ class FilmCard:
         return self.image.kind is not ImageKind.SERIES and self.image.view.is_film
 
     @property
+    def is_series(self) -> bool:
+        """Whether it can be read on the Slices screen."""
+        return self.image.kind is ImageKind.SERIES and bool(self.image.files)
+
+    @property
     def readers(self) -> str:
         """Who has read it."""
         codes = dict.fromkeys(r.landmarks.observer.removeprefix("human:") for r in self.readings)
@@ -74,6 +79,8 @@ def head_facts(request: Request, case: Case) -> dict[str, Any]:
         "cards": cards,
         "films": films,
         "read_next": (unread or films or [None])[0],
+        "shows_bones": any(card.is_series and card.image.modality == "CT" for card in cards)
+        or bool(keeper.bone_builds_of(case.person)),
         "read_again": any(len(card.readings) > 1 for card in films),
         "other_case": other[0] if other else None,
         "unfiled": identities.shown
