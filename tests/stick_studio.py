@@ -15,12 +15,14 @@ from hipwright.adapters.dicom import demonstration_studio
 from hipwright.catalog.demonstration import Story
 from hipwright.domain.landmarks import LandmarkSet, PlacedContour, PlacedPoint
 from hipwright.domain.side import Side
+from hipwright.phantoms.ct_simulator import CtSetup, SimulatedVolume, simulate_ct
 from hipwright.phantoms.demonstration import DemonstrationPerson
 from hipwright.phantoms.demonstration_films import PlannedFilm, TakenFilm, film_plan
+from hipwright.phantoms.demonstration_scans import TakenScan, scan_plan
 from hipwright.phantoms.film_bodies import Skeleton
 from hipwright.phantoms.film_simulator import FilmExtras, SimulatedFilm, simulate_film
 from hipwright.phantoms.shape_model import ShapeModel
-from hipwright.workflows.build_demonstration import TakenFile
+from hipwright.workflows.build_demonstration import Visit
 from tests.unit.phantoms.stick_people import stick_skeleton
 
 COLUMNS, ROWS, PIXEL_MM = 150, 125, 2.8
@@ -71,10 +73,34 @@ def stick_films(
         yield TakenFilm(planned=planned, film=film, truth=_truth(person, planned))
 
 
+def stick_scans(person: DemonstrationPerson, built: object) -> Iterator[TakenScan]:
+    """Every planned scan, of stick people, coarse and low."""
+    del built
+    for planned in scan_plan(person):
+        low = planned.setup.from_mm
+        setup = CtSetup(
+            columns=48, rows=34, pixel_mm=6.4, slice_mm=8.0, from_mm=low, to_mm=low + 80.0
+        )
+        yield TakenScan(planned=planned, volume=_stick_volume_at(setup))
+
+
+def _stick_volume_at(setup: CtSetup) -> SimulatedVolume:
+    key = setup.from_mm
+    if key not in _SCANNED:
+        _SCANNED[key] = simulate_ct(_skeleton(), setup, np.random.default_rng(5))
+    return _SCANNED[key]
+
+
+_SCANNED: dict[float, SimulatedVolume] = {}
+
+
 def put_up_stick_people(patch: pytest.MonkeyPatch) -> None:
     """Let the studio find stick people in place of the shape model's."""
-    patch.setattr(demonstration_studio, "build_person", lambda _model, spec: spec)
+    patch.setattr(
+        demonstration_studio, "build_person", lambda _model, spec, *, whole_femora=False: spec
+    )
     patch.setattr(demonstration_studio, "demonstration_films", stick_films)
+    patch.setattr(demonstration_studio, "demonstration_scans", stick_scans)
 
 
 class StickStudio:
@@ -84,14 +110,12 @@ class StickStudio:
         self.breaks_before = breaks_before
         self.asked: list[str] = []
 
-    def take(
-        self, plots: Sequence[Story], folder: Path
-    ) -> Iterator[tuple[Story, Sequence[TakenFile]]]:
+    def take(self, plots: Sequence[Story], folder: Path) -> Iterator[tuple[Story, Visit]]:
         for story in plots:
             if story.key == self.breaks_before:
                 raise KeyboardInterrupt
             self.asked.append(story.key)
-            yield story, demonstration_studio.take_films(story, folder, _no_model, 1)
+            yield story, demonstration_studio.take_visit(story, folder, _no_model, 1)
 
 
 def _no_model() -> ShapeModel:

@@ -1,4 +1,4 @@
-"""Make the demonstration clinic: films of six invented hips, taken in and read."""
+"""Make the demonstration clinic: films and scans of six invented hips, taken in and read."""
 
 from __future__ import annotations
 
@@ -48,13 +48,27 @@ class TakenFile:
     phase: str = ""
 
 
-class Studio(Protocol):
-    """Where the films of the demonstration are taken."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakenSeries:
+    """One simulated series of slices: a folder of DICOM files, and the UID of one of them."""
 
-    def take(
-        self, plots: Sequence[Story], folder: Path
-    ) -> Iterable[tuple[Story, Sequence[TakenFile]]]:
-        """Write each person's films into a folder of their own, in the stories' order."""
+    folder: Path
+    instance_uid: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Visit:
+    """Everything that was taken of one person."""
+
+    films: tuple[TakenFile, ...]
+    scans: tuple[TakenSeries, ...] = ()
+
+
+class Studio(Protocol):
+    """Where the films and scans of the demonstration are taken."""
+
+    def take(self, plots: Sequence[Story], folder: Path) -> Iterable[tuple[Story, Visit]]:
+        """Write each person's visit into a folder of their own, in the stories' order."""
         ...
 
 
@@ -77,16 +91,16 @@ def is_built(keeper: Keeper) -> bool:
 def build_demonstration(clinic: Clinic, progress: Progress) -> None:
     """Make what is missing of the demonstration clinic.
 
-    The films go through the same door as anybody's: simulated, written as DICOM,
-    taken in without identity, read by two invented readers. An interrupted build goes
-    on where it stopped.
+    Films and scans go through the same door as anybody's: simulated, written as DICOM,
+    taken in without identity; two invented readers read the films. Bones are made from the
+    scans when somebody first asks for them. An interrupted build goes on where it stopped.
     """
     wanted = list(_missing(clinic.keeper))
-    progress("taking films of invented hips", 0, len(wanted))
+    progress("taking films and scans of invented hips", 0, len(wanted))
     with tempfile.TemporaryDirectory(prefix="hipwright-demonstration-") as name:
         taken = clinic.studio.take(wanted, Path(name))
-        for done, (story, files) in enumerate(taken, start=1):
-            _take_in(clinic, story, files)
+        for done, (story, visit) in enumerate(taken, start=1):
+            _take_in(clinic, story, visit)
             progress(f"{story.code} is in", done, len(wanted))
 
 
@@ -101,7 +115,7 @@ def _missing(keeper: Keeper) -> Iterator[Story]:
             yield story
 
 
-def _take_in(clinic: Clinic, story: Story, files: Sequence[TakenFile]) -> None:
+def _take_in(clinic: Clinic, story: Story, visit: Visit) -> None:
     wishes = Wishes(
         case=story.code,
         sides=(Side(story.side),),
@@ -110,14 +124,18 @@ def _take_in(clinic: Clinic, story: Story, files: Sequence[TakenFile]) -> None:
         pixels_checked=True,
         by=READERS[0],
     )
-    clinic.importer.add([f.path for f in files], wishes, progress=_quietly)
+    brought = [*(film.path for film in visit.films), *(scan.folder for scan in visit.scans)]
+    clinic.importer.add(brought, wishes, progress=_quietly)
     case = clinic.keeper.case(story.code)
     images = {
         uid: image for image in clinic.keeper.images_of(case.person) for uid in image.source_uids
     }
     catalog = load()
     with clinic.keeper.transaction(by=READERS[0]):
-        for file in files:
+        for scan in visit.scans:
+            series = images[clinic.identities.remapped_uid(scan.instance_uid)]
+            _confirmed(clinic.keeper, series, "")
+        for file in visit.films:
             image = images[clinic.identities.remapped_uid(file.instance_uid)]
             image = _confirmed(clinic.keeper, image, file.phase)
             for reader, number in _readings(image.view):

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 from pydicom.dataset import FileDataset
-from pydicom.uid import UID, CTImageStorage
+from pydicom.uid import UID, CTImageStorage, JPEG2000Lossless
 
 from hipwright.adapters.dicom.write_simulated import (
     InventedStudy,
@@ -24,6 +24,8 @@ def ct_datasets(
     *,
     series_number: int = 1,
     description: str = "CT pelvis bone 1 mm",
+    step_hu: int = 1,
+    packed: bool = False,
 ) -> Iterator[FileDataset]:
     """Give one dataset a slice, from below upward.
 
@@ -37,6 +39,10 @@ def ct_datasets(
         The first becomes the series, the following the slices.
     series_number, description
         Of the series.
+    step_hu
+        How many HU one stored step is: steps well below the noise cost nothing and pack better.
+    packed
+        Whether pixels are packed, without loss (JPEG 2000).
     """
     series = next(uids)
     for index in range(len(volume.hu)):
@@ -47,20 +53,23 @@ def ct_datasets(
             instance_number=index + 1,
             description=description,
         )
-        yield _slice(volume, index, study, place)
+        ds = _slice(volume, index, study, place, step_hu)
+        if packed:
+            ds.compress(JPEG2000Lossless, encoding_plugin="pylibjpeg", generate_instance_uid=False)
+        yield ds
 
 
 def _slice(
-    volume: SimulatedVolume, index: int, study: InventedStudy, place: SeriesPlace
+    volume: SimulatedVolume, index: int, study: InventedStudy, place: SeriesPlace, step_hu: int
 ) -> FileDataset:
     ds = common_modules(study, place, sop_class=CTImageStorage, modality="CT")
-    stored = (volume.hu[index].astype(np.int32) + _OFFSET).astype("<u2")
+    stored = np.rint((volume.hu[index] + float(_OFFSET)) / step_hu).astype("<u2")
     add_pixels(ds, stored.tobytes(), shape=stored.shape, bits=12)
     ds.PhotometricInterpretation = "MONOCHROME2"
     ds.ImageType = ["ORIGINAL", "PRIMARY", "AXIAL"]
-    ds.RescaleIntercept, ds.RescaleSlope, ds.RescaleType = str(-_OFFSET), "1", "HU"
+    ds.RescaleIntercept, ds.RescaleSlope, ds.RescaleType = str(-_OFFSET), str(step_hu), "HU"
     ds.WindowCenter, ds.WindowWidth = "400", "2000"
-    ds.BodyPartExamined = "PELVIS"
+    ds.BodyPartExamined = "KNEE" if "knee" in place.description else "PELVIS"
     ds.PatientPosition = "HFS"
     ds.FrameOfReferenceUID = study.frame_uid
     ds.PositionReferenceIndicator = ""

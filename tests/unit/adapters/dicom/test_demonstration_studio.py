@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pydicom
 import pytest
+from pydicom.uid import JPEG2000Lossless
 
 from hipwright.adapters.dicom.demonstration_studio import ProcessStudio
 from hipwright.adapters.shape_model_files import read_shape_model
@@ -15,7 +16,8 @@ from hipwright.catalog.demonstration import Story, stories
 from hipwright.domain.landmarks import PlacedPoint
 from hipwright.phantoms.demonstration import DEMONSTRATION_PEOPLE
 from hipwright.phantoms.demonstration_films import film_plan
-from hipwright.workflows.build_demonstration import TakenFile
+from hipwright.phantoms.demonstration_scans import scan_plan
+from hipwright.workflows.build_demonstration import TakenFile, Visit
 from tests.stick_studio import StickStudio, put_up_stick_people
 
 COARSE = 8
@@ -34,8 +36,12 @@ def taken(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Sequence[TakenFi
 
 
 def take(key: str, folder: Path) -> Sequence[TakenFile]:
-    ((_, files),) = StickStudio().take([story_of(key)], folder)
-    return files
+    return visit(key, folder).films
+
+
+def visit(key: str, folder: Path) -> Visit:
+    ((_, found),) = StickStudio().take([story_of(key)], folder)
+    return found
 
 
 def test_every_planned_film_is_taken_in_its_order(taken: Sequence[TakenFile]) -> None:
@@ -85,6 +91,31 @@ def test_the_same_files_come_out_each_time(taken: Sequence[TakenFile], tmp_path:
         assert one.path.read_bytes() == other.path.read_bytes()
 
 
+def test_three_people_have_scans_and_one_of_them_the_knees_in_the_same_frame(
+    tmp_path: Path,
+) -> None:
+    plans = {person.key: len(scan_plan(person)) for person in DEMONSTRATION_PEOPLE}
+    assert {key: count for key, count in plans.items() if count} == {
+        "rower": 1,
+        "dancer": 2,
+        "handball_keeper": 1,
+    }
+    scans = visit("dancer", tmp_path).scans
+    hips, knees = (
+        [pydicom.dcmread(path) for path in sorted(scan.folder.iterdir())] for scan in scans
+    )
+    first, other = hips[0], knees[0]
+    assert str(first.SOPInstanceUID) == scans[0].instance_uid
+    assert first.StudyInstanceUID == other.StudyInstanceUID
+    assert first.FrameOfReferenceUID == other.FrameOfReferenceUID
+    assert first.SeriesInstanceUID != other.SeriesInstanceUID
+    assert other.ImagePositionPatient[2] < first.ImagePositionPatient[2] - 200
+    assert first.file_meta.TransferSyntaxUID == JPEG2000Lossless
+    values = first.pixel_array * first.RescaleSlope + first.RescaleIntercept
+    assert values.min() < -900
+    assert values.max() > 300
+
+
 def test_nobody_wanted_means_no_worker_is_started(tmp_path: Path) -> None:
     def no_model() -> None:
         raise AssertionError
@@ -101,10 +132,10 @@ def test_workers_take_real_films_with_landmarks_on_them_in_the_stories_order(
     studio = ProcessStudio(read_shape_model, thinned=COARSE)
     found = list(studio.take(wanted, tmp_path))
     assert [story.key for story, _ in found] == ["dancer", "handball_keeper"]
-    for story, files in found:
+    for story, taken in found:
         person = next(person for person in DEMONSTRATION_PEOPLE if person.key == story.key)
-        assert [file.path.stem for file in files] == [f.key for f in film_plan(person).films]
-        for file in files:
+        assert [file.path.stem for file in taken.films] == [f.key for f in film_plan(person).films]
+        for file in taken.films:
             film = pydicom.dcmread(file.path)
             assert np.ptp(film.pixel_array) > 1000
             for item in file.truth:
