@@ -27,6 +27,7 @@ from hipwright.apps.web.guard import Guard
 from hipwright.apps.web.logging_quietly import QuietLog, Unexpected
 from hipwright.apps.web.settings import WebSettings
 from hipwright.apps.web.showing.refusals import HELP, failed, told
+from hipwright.apps.web.slices import router as slices_router
 from hipwright.apps.web.state import WebState
 from hipwright.apps.web.static_files import StampedFiles
 from hipwright.apps.web.text_compression import CompressedText
@@ -99,6 +100,7 @@ def routers() -> list[APIRouter]:
         workspace_router,
         agreement_router,
         films_router,
+        slices_router,
         bones_router,
     ]
 

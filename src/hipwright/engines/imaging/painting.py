@@ -72,15 +72,27 @@ def outline_voxels(grid: VolumeGrid, outline_mm: Floats, view: SliceView) -> Vox
     return _flat(grid, candidates[chosen][inside])
 
 
-def region_voxels(labels: LabelVolume, view: SliceView, index: int, at_mm: Floats) -> Voxels:
+def region_voxels(
+    codes: NDArray[np.uint8], grid: VolumeGrid, view: SliceView, index: int, at_mm: Floats
+) -> Voxels:
     """Voxels of the closed region of one label around a place, in one picture.
+
+    Parameters
+    ----------
+    codes
+        The picture's labels as shown, shape (rows, columns).
+    grid
+        Where the labels lie.
+    view, index
+        Which picture.
+    at_mm
+        A place in the region, ``patient_lps``.
 
     Raises
     ------
     VolumeError
         The place is off the picture, or the region runs to the picture's border.
     """
-    codes = view.codes(labels, index)
     plane = view.plane(index)
     frame = np.column_stack([plane.right_mm, plane.down_mm])
     found, *_ = np.linalg.lstsq(frame, np.asarray(at_mm) - plane.origin_mm, rcond=None)
@@ -94,9 +106,9 @@ def region_voxels(labels: LabelVolume, view: SliceView, index: int, at_mm: Float
         raise _not_closed("a region that runs to the border of the picture")
     rows, columns = np.nonzero(region)
     places = plane.to_mm(columns.astype(np.float64), rows.astype(np.float64))
-    voxels = np.rint(labels.grid.to_indices(places)).astype(np.int64)
-    within = ((voxels >= 0) & (voxels < np.array(labels.grid.shape))).all(axis=1)
-    return np.unique(_flat(labels.grid, voxels[within]))
+    voxels = np.rint(grid.to_indices(places)).astype(np.int64)
+    within = ((voxels >= 0) & (voxels < np.array(grid.shape))).all(axis=1)
+    return np.unique(_flat(grid, voxels[within]))
 
 
 def _not_closed(found: str) -> VolumeError:

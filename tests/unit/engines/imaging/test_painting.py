@@ -119,17 +119,18 @@ def test_a_region_is_filled_up_to_the_label_around_it_and_refused_when_open() ->
     codes = np.zeros(grid.shape, np.uint8)
     codes[5, 3:9, 3:10] = 4
     codes[5, 4:8, 4:9] = 0
-    labels, view = LabelVolume(codes=codes, grid=grid), views_of(grid)[0]
+    view = views_of(grid)[0]
     at = grid.to_mm(np.array([5.0, 6.0, 6.0]))
     index = int(np.rint((at - view.first.origin_mm) @ view.through_mm / 4.0))
-    found = region_voxels(labels, view, index, at)
+    shown = view.codes(LabelVolume(codes=codes, grid=grid), index)
+    found = region_voxels(shown, grid, view, index, at)
     assert len(found) == 20
     assert set(np.unravel_index(found, grid.shape)[0]) == {5}
     outside = grid.to_mm(np.array([5.0, 1.0, 1.0]))
     with pytest.raises(VolumeError, match="border of the picture"):
-        region_voxels(labels, view, index, outside)
+        region_voxels(shown, grid, view, index, outside)
     with pytest.raises(VolumeError, match="beside the picture"):
-        region_voxels(labels, view, index, at + np.array([500.0, 0, 0]))
+        region_voxels(shown, grid, view, index, at + np.array([500.0, 0, 0]))
 
 
 def test_newer_paint_covers_older_and_marks_stay() -> None:

@@ -85,8 +85,8 @@ def _save(request: Request, case: Case, form: dict[str, str]) -> Response:
     code = "" if observer else form.get("reader", "").strip()
     fault, status = "", HTTPStatus.OK
     try:
-        observer = observer or _observer(code)
-        grade = _answered(request, case, form, observer)
+        observer = observer or observer_named(code)
+        grade = answered_grade(request, case, form, observer)
         keeper = web_state(request).opened.keeper
         with keeper.transaction(by=grade.observer):
             keeper.save_grade(grade)
@@ -105,19 +105,25 @@ def _save(request: Request, case: Case, form: dict[str, str]) -> Response:
     )
 
 
-def _observer(code: str) -> str:
+def observer_named(code: str) -> str:
+    """The observer of a reader's code; refused where it is none."""
     if not READER_CODE.fullmatch(code):
-        raise _refused("no reader's code", "1 to 12 letters, digits or hyphens, such as initials")
+        raise refused_grade(
+            "no reader's code", "1 to 12 letters, digits or hyphens, such as initials"
+        )
     return f"human:{code}"
 
 
-def _answered(request: Request, case: Case, form: dict[str, str], observer: str) -> GradedReading:
+def answered_grade(
+    request: Request, case: Case, form: dict[str, str], observer: str
+) -> GradedReading:
+    """The grade that a form gives; refused where the catalog does not know its value."""
     state = web_state(request)
     entry = load().measurement(form.get("definition", ""))
     values = [grade.value for grade in entry.grades]
     value = form.get("value", "")
     if entry.kind is not EntryKind.GRADED or value not in values:
-        raise _refused("no value", f"one of {', '.join(values)}")
+        raise refused_grade("no value", f"one of {', '.join(values)}")
     return GradedReading(
         id=state.opened.keeper.new_id(),
         case=case.id,
@@ -138,7 +144,7 @@ def _details(entry: MeasurementDefinition, form: dict[str, str]) -> dict[str, st
             continue
         told[detail.id] = said if detail.choices else _number(detail, said)
         if detail.choices and said not in detail.choices:
-            raise _refused(f"{detail.name} {said!r}", ", ".join(detail.choices))
+            raise refused_grade(f"{detail.name} {said!r}", ", ".join(detail.choices))
     return told
 
 
@@ -150,11 +156,12 @@ def _number(detail: Any, said: str) -> float:
     except ValueError:
         number = math.nan
     if not low <= number <= high:
-        raise _refused(f"{detail.name} {said!r}", f"a number from {low:g} to {high:g}")
+        raise refused_grade(f"{detail.name} {said!r}", f"a number from {low:g} to {high:g}")
     return number
 
 
-def _refused(found: str, needed: str) -> LandmarkError:
+def refused_grade(found: str, needed: str) -> LandmarkError:
+    """Why a grade is not kept."""
     return LandmarkError(
         "cannot keep the grade",
         found=found,

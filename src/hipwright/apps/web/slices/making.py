@@ -1,0 +1,69 @@
+"""Addresses of the long work: making bone models, the reader's edits kept to."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Request, Response
+
+from hipwright.apps.web.bones.working import WorkFacts
+from hipwright.apps.web.showing.pages import render
+from hipwright.apps.web.slices.desk import build_of, case_of, desk_of, keeper_of, series_of
+from hipwright.domain.keeping import Image
+from hipwright.domain.keeping_bones import JobState
+
+router = APIRouter()
+
+
+def making_facts(request: Request, series: Image, case: str | None = None) -> dict[str, Any]:
+    """What the page says of the work on a series."""
+    keeper = keeper_of(request)
+    build = build_of(keeper, series)
+    kept = keeper.label_edits_of(series.id)
+    job = desk_of(request).work.newest(series.id)
+    edited = kept is not None and (build is None or build.edits_file != kept.edits_file)
+    return {
+        "series": series,
+        "case": case_of(keeper, series, case),
+        "build": build,
+        "edits": kept,
+        "edited": edited,
+        "work": WorkFacts(image=series, job=job, made_before=build is not None),
+    }
+
+
+def _shown(request: Request, series: Image, case: str | None, *, fresh: bool = False) -> Response:
+    facts = making_facts(request, series, case)
+    job = facts["work"].job
+    headers: dict[str, str] = {}
+    if fresh and job is not None and job.state is JobState.DONE:
+        headers["HX-Trigger"] = "bones-made"
+    return render(request, "slices/making.html", headers=headers, **facts)
+
+
+Code = Annotated[str, Form(max_length=40)]
+
+
+@router.post("/slices/{image}/making")
+def start(request: Request, image: str, case: Code = "") -> Response:
+    """Begin; one that is at work already goes on."""
+    series = series_of(keeper_of(request), image)
+    desk_of(request).work.start(series.id)
+    return _shown(request, series, case)
+
+
+@router.get("/slices/{image}/making")
+def look(request: Request, image: str, case: str = "") -> Response:
+    """How far it is."""
+    return _shown(request, series_of(keeper_of(request), image), case, fresh=True)
+
+
+@router.post("/slices/{image}/making/stop")
+def stop(request: Request, image: str, case: Code = "") -> Response:
+    """Ask it to stop."""
+    series = series_of(keeper_of(request), image)
+    work = desk_of(request).work
+    newest = work.newest(series.id)
+    if newest is not None and not newest.state.is_over:
+        work.cancel(newest.id)
+    return _shown(request, series, case)
