@@ -21,6 +21,8 @@ from hipwright.apps.web.static_files import StampedFiles
 from hipwright.workflows.ports import Clock, Dock
 
 if TYPE_CHECKING:
+    from hipwright.apps.web.bones.at_hand import BonesAtHand
+    from hipwright.apps.web.bones.shelf import BoneShelf
     from hipwright.wiring import Workspace
 
 
@@ -57,6 +59,20 @@ class WebState:
     def readings(self) -> MeasuredReadings:
         """What single readings measure."""
         return MeasuredReadings()
+
+    @cached_property
+    def bones(self) -> BonesAtHand:
+        """Bone models, what they measure, and the work that makes them."""
+        from hipwright.apps.web.bones.workspace_bones import WorkspaceBones
+
+        return WorkspaceBones(self.opened, self.clock)
+
+    @cached_property
+    def bone_shelf(self) -> BoneShelf:
+        """What has been measured and packed of bones lately."""
+        from hipwright.apps.web.bones.shelf import BoneShelf
+
+        return BoneShelf()
 
     @property
     def folder(self) -> Path:

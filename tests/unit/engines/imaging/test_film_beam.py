@@ -40,7 +40,7 @@ def test_projection_is_that_of_the_film_simulator():
     np.testing.assert_allclose(beam.project(places), known.project(places), atol=1e-6)
 
 
-@pytest.mark.parametrize("pixels", [PIXELS, PIXELS + [[0, 40], [0, -40]]])
+@pytest.mark.parametrize("pixels", [PIXELS, PIXELS + np.array([[0, 40], [0, -40]])])
 @pytest.mark.parametrize("tilt", [0.0, -12.0])
 def test_both_heads_land_where_they_are_seen_however_the_film_is_rolled(pixels, tilt):
     beam = beam_on_heads(HEADS, pixels, SIZE, film_directions(tilt_deg=tilt))

@@ -124,8 +124,10 @@ def test_sides_are_paired_in_the_order_of_the_catalog_and_series_left_out():
     for group in groups:
         order = [list(load().measurements).index(row.entry.id) for row in group.rows]
         assert order == sorted(order)
-    assert all(row.difference for g in groups for row in g.rows if row.own is not row.other
-               and isinstance(row.own, Measurement) and isinstance(row.other, Measurement))  # fmt: skip
+    rows = [row for group in groups for row in group.rows]
+    both = [r for r in rows if isinstance(r.own, Measurement) and isinstance(r.other, Measurement)]
+    assert both
+    assert all(row.difference for row in both)
 
 
 def test_what_only_the_other_hip_has_still_tells_class_and_unit():

@@ -21,21 +21,12 @@ from hipwright.domain.keeping_bones import BoneBuild, BoneReading, KeptBone
 
 def bones_of(asked: HTTPConnection) -> BonesAtHand:
     """The bones of the open workspace."""
-    app = asked.app.state
-    if not hasattr(app, "bones"):
-        from hipwright.apps.web.bones.workspace_bones import WorkspaceBones
-
-        state = web_state(asked)
-        app.bones = WorkspaceBones(state.opened, state.clock)
-    return app.bones
+    return web_state(asked).bones
 
 
 def shelf_of(asked: HTTPConnection) -> BoneShelf:
     """What has been measured and packed lately."""
-    app = asked.app.state
-    if not hasattr(app, "bone_shelf"):
-        app.bone_shelf = BoneShelf()
-    return app.bone_shelf
+    return web_state(asked).bone_shelf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
