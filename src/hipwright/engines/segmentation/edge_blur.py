@@ -1,7 +1,7 @@
 """How much one scan blurs an edge and how bright its cortex is, from the scan itself.
 
-The levels that make the walls explain the profiles best are taken: cortex, blur in the
-slice and overshoot of the kernel, one after the other. Profiles in the plane of the slice
+Cortex is read in the middle of thick walls; blur in the slice and overshoot of the kernel
+are those with which the walls explain the profiles best. Profiles in the plane of the slice
 are used, of the femora first, whose shafts have a cortex so thick that its blur cannot be
 mistaken for its thickness.
 """
@@ -18,7 +18,8 @@ from hipwright.engines.segmentation.edge_model import EdgeLevels
 
 Floats = NDArray[np.float64]
 
-_CORTEX_SHARES = np.array([0.8, 0.88, 0.96, 1.04, 1.12, 1.2])
+_THICK_BLURS, _THICK_ENOUGH = 3.4, 60  # walls whose middle no blur reaches; how many are needed
+_BRIGHTEST = 95.0  # percentile of the profiles' brightest places: no less is cortex
 _BLURS_MM = np.array([0.3, 0.4, 0.5, 0.6, 0.7, 0.85, 1.0])
 _OVERSHOOTS = np.array([0.0, 0.15, 0.3, 0.5, 0.75, 1.0])
 _ROUNDS = 2
@@ -53,12 +54,25 @@ def levels_seen(profiles: NDArray[np.float32], across: Floats, told: EdgeLevels)
     """
     levels = told
     for _ in range(_ROUNDS):
-        levels = _best(
-            profiles, across, levels, "cortex_hu", told.soft_hu + told.step_hu * _CORTEX_SHARES
-        )
+        levels = replace(levels, cortex_hu=_plateau_hu(profiles, across, levels))
         levels = _best(profiles, across, levels, "blur_mm", _BLURS_MM)
         levels = _best(profiles, across, levels, "overshoot", _OVERSHOOTS)
     return LevelsSeen(levels=levels, bias_sd_mm=_bias(profiles, across, levels))
+
+
+def _plateau_hu(profiles: NDArray[np.float32], across: Floats, levels: EdgeLevels) -> float:
+    """Median gray value in the middle of thick walls; the told one where there are too few."""
+    even = (profiles[:, :-2] + profiles[:, 1:-1] + profiles[:, 2:]) / 3
+    brightest = float(np.percentile(even.max(axis=1), _BRIGHTEST))
+    bright = replace(levels, cortex_hu=max(levels.cortex_hu, brightest))
+    far = np.full(len(profiles), np.inf)
+    fit = fit_edges(profiles, AT_MM, bright, across, far, far, BLURRED)
+    thick = np.flatnonzero(fit.t_mm > _THICK_BLURS * levels.blur_mm)
+    if len(thick) < _THICK_ENOUGH:
+        return bright.cortex_hu
+    middle = np.minimum(fit.t_mm[thick] / 2, _THICK_BLURS * levels.blur_mm)
+    at = np.abs(AT_MM - (fit.x0_mm[thick] - middle)[:, None]).argmin(axis=1)
+    return float(np.median(profiles[thick, at]))
 
 
 def _best(
