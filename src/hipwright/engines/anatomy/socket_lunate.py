@@ -24,7 +24,7 @@ _INNER_DEG = 60.0  # the fossa's middle lies within this angle of the inward pol
 _DEEP_MM, _LEVEL_MM = 2.0, 1.0  # depths whose places are carried on to where the wall begins
 _SHALLOW_STEPS = 8  # so many in a row end the fossa
 _LEAST_SHARE = 0.02
-_END_MM, _ENDED_MM = 0.4, 1.0
+_END_MM, _ENDED_MM = 0.3, 0.7
 _BELT_DEG = (5.0, 18.0)  # the articular level is taken this far inside the crest
 _ON_SURFACE_MM = 1.6
 
@@ -88,7 +88,7 @@ def lunate_of(tree: MeshTree, center: Floats, radius: float, rim: RimCrest) -> L
     """Find the bounds of the articular surface.
 
     The wall of the fossa is followed up from 2 mm to 1 mm of depth and carried on to the
-    level of the articular surface; the outer end from 1 mm to 0.4 mm in the same way.
+    level of the articular surface; the outer end from 0.7 mm to 0.3 mm in the same way.
     """
     opening = rim.opening
     _, crest, _ = polar(rim.places, center, opening)

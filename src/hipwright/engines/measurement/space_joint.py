@@ -25,20 +25,29 @@ def surface_weights(socket: SocketInSpace) -> Floats:
     return np.where(known, np.nan_to_num(socket.surface_mm) ** 2 * sine, 0.0)
 
 
+def narrowest(socket: SocketInSpace, share_percent: float) -> Floats:
+    """How much each place of the joint's map has a say in the smallest width, (m, a).
+
+    The narrowest places are looked for once, on the mean of all draws: looked for in every
+    draw anew, noise alone would make each joint narrower than it was surveyed.
+    """
+    gap, weight = socket.gap_mm, surface_weights(socket)
+    lead = tuple(range(gap.ndim - 2))
+    usual, area = gap.mean(axis=lead).ravel(), weight.mean(axis=lead).ravel()
+    order = np.argsort(usual)  # NaN goes last, with no weight
+    before = np.cumsum(area[order]) - area[order]
+    wanted = share_percent / 100.0 * area.sum()
+    taken = np.zeros_like(area)
+    taken[order] = np.clip(wanted - before, 0.0, area[order])
+    return taken.reshape(gap.shape[-2:])
+
+
 @measures_in_space("joint_space.in_space.minimum")
 def smallest_joint_space(hip: HipInSpace, smallest_share_percent: float) -> Floats:
-    """Width that all but a small share of the articular surface exceeds, mm."""
+    """Mean width over the narrowest small share of the articular surface, mm."""
     socket = socket_of(hip)
-    lead = socket.gap_mm.shape[:-2]
-    gap = socket.gap_mm.reshape(*lead, -1)
-    weight = surface_weights(socket).reshape(*lead, -1)
-    order = np.argsort(gap, axis=-1)  # NaN goes last, with no weight
-    rising = np.take_along_axis(gap, order, axis=-1)
-    share = np.cumsum(np.take_along_axis(weight, order, axis=-1), axis=-1)
-    whole = share[..., -1:]
-    reached = (share >= smallest_share_percent / 100.0 * whole).argmax(axis=-1)[..., None]
-    found = np.take_along_axis(rising, reached, axis=-1)[..., 0]
-    return np.where(whole[..., 0] > 0, found, np.nan)
+    taken = narrowest(socket, smallest_share_percent)
+    return (np.nan_to_num(socket.gap_mm) * taken).sum(axis=(-2, -1)) / taken.sum()
 
 
 @measures_in_space("joint_space.in_space.mean")
