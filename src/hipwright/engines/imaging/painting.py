@@ -151,6 +151,7 @@ def shown_codes(
     codes = view.codes(labels, index)
     if not len(edits.voxels):
         return codes
+    codes = codes.copy()  # a picture may be a part of the labels themselves
     if view.axes is None:
         return _slanted(codes, labels.grid, edits, view, index)
     down, right, through = view.axes

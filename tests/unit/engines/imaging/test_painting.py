@@ -86,7 +86,7 @@ def test_edits_are_shown_where_the_edited_labels_would_be(name: str, which: int)
     rng = np.random.default_rng(8)
     voxels = np.sort(rng.choice(labels.codes.size, 300, replace=False)).astype(np.int64)
     edits = painted(LabelEdits.none(grid.shape), voxels, 7)
-    codes = labels.codes.copy()
+    codes, before = labels.codes.copy(), labels.codes.copy()
     codes.reshape(-1)[voxels] = 7
     for index in (0, view.count // 2, view.count - 1):
         np.testing.assert_array_equal(
@@ -97,6 +97,7 @@ def test_edits_are_shown_where_the_edited_labels_would_be(name: str, which: int)
             shown_codes(labels, LabelEdits.none(grid.shape), view, index),
             view.codes(labels, index),
         )
+    np.testing.assert_array_equal(labels.codes, before)
 
 
 def test_an_outline_takes_what_it_surrounds_in_its_picture() -> None:

@@ -125,6 +125,7 @@ export class RadialView extends EventTarget {
     const hour = this.hourOf(this.index);
     this.hour.textContent = hourWords(hour);
     this.opposite.textContent = hourWords(hour + HOURS / 2);
+    this.view.name({ left: "R", right: "L", top: hourWords(hour), bottom: hourWords(hour + HOURS / 2) });
     this.slider.value = String(this.index);
     this.slider.setAttribute("aria-valuetext", `${hourWords(hour)} up, ${hourWords(hour + HOURS / 2)} down`);
     const middle = (this.side - 1) / 2;

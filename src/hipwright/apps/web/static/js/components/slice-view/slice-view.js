@@ -98,11 +98,16 @@ export class SliceView extends HTMLElement {
    */
   start(size, letters) {
     this.size = size;
+    this.name(letters);
+    this.fit();
+  }
+
+  /** What stands at the edges. @param {Letters} letters */
+  name(letters) {
     const words = [letters.left, letters.right, letters.top, letters.bottom];
     this.letters?.forEach((letter, k) => {
       letter.textContent = words[k] ?? "";
     });
-    this.fit();
   }
 
   /**
