@@ -31,7 +31,8 @@ if TYPE_CHECKING:
     from hipwright.domain.keeping_bones import Job
     from hipwright.workflows.build_bones import BoneWorkshop
     from hipwright.workflows.build_demonstration import Clinic
-    from hipwright.workflows.ports import BoneFiles, Dock, Progress, VolumeReader
+    from hipwright.workflows.export_bones import MeshWriters
+    from hipwright.workflows.ports import BoneFiles, Dock, MeshFiles, Progress, VolumeReader
     from hipwright.workflows.read_study import Importer
 
 SOFTWARE = f"hipwright {__version__}"
@@ -211,6 +212,21 @@ def bone_files() -> BoneFiles:
     from hipwright.adapters.bone_files.files import WorkspaceBoneFiles
 
     return WorkspaceBoneFiles()
+
+
+def mesh_writers() -> MeshWriters:
+    """What writes surfaces for other programs."""
+    from hipwright.adapters.mesh_files.writing import glb_bytes, ply_bytes, stl_bytes
+    from hipwright.workflows.export_bones import MeshWriters
+
+    return MeshWriters(stl=stl_bytes, ply=ply_bytes, glb=glb_bytes)
+
+
+def mesh_reader() -> MeshFiles:
+    """What reads meshes made elsewhere."""
+    from hipwright.adapters.mesh_files.reading import MeshReader
+
+    return MeshReader()
 
 
 def bone_workshop(opened: Workspace) -> BoneWorkshop:

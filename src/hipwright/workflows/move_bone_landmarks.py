@@ -87,21 +87,34 @@ def say_tilts(
     LandmarkError
         A tilt is no angle that a pelvis has.
     """
-    for told, tilt in (("standing", standing_deg), ("supine", supine_deg)):
-        if tilt is not None and not (math.isfinite(tilt) and abs(tilt) <= STEEPEST_DEG):
-            raise LandmarkError(
-                f"cannot use the {told} tilt",
-                found=f"{tilt}°",
-                needed=f"an angle between -{STEEPEST_DEG:.0f}° and {STEEPEST_DEG:.0f}°, "
-                "forward tilt positive",
-                next_step="Correct it.",
-                field=f"{told}_tilt",
-            )
+    for posture, tilt in (("standing", standing_deg), ("supine", supine_deg)):
+        if tilt is not None:
+            checked_tilt(posture, tilt)
     now = _now(keeper, build, observer, clock)
     told_now = replace(
         now, standing_tilt_deg=standing_deg, supine_tilt_deg=supine_deg, tilt_source=source
     )
     return _saved(keeper, told_now, expected_version)
+
+
+def checked_tilt(posture: str, tilt_deg: float) -> float:
+    """A tilt that a pelvis can have.
+
+    Raises
+    ------
+    LandmarkError
+        It is not one.
+    """
+    if math.isfinite(tilt_deg) and abs(tilt_deg) <= STEEPEST_DEG:
+        return tilt_deg
+    raise LandmarkError(
+        f"cannot use the {posture} tilt",
+        found=f"{tilt_deg}°",
+        needed=f"an angle between -{STEEPEST_DEG:.0f}° and {STEEPEST_DEG:.0f}°, "
+        "forward tilt positive",
+        next_step="Correct it.",
+        field=f"{posture}_tilt",
+    )
 
 
 def _now(keeper: WorkspaceKeeper, build: BoneBuild, observer: str, clock: Clock) -> BoneReading:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import struct
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -50,7 +51,7 @@ def ply_bytes(name: str, surface: Surface, comments: tuple[str, ...] = ()) -> by
     return head + surface.vertices.astype("<f4").tobytes() + faces.tobytes()
 
 
-def glb_bytes(surfaces: dict[str, Surface], extras: dict[str, str]) -> bytes:
+def glb_bytes(surfaces: Mapping[str, Surface], extras: Mapping[str, str]) -> bytes:
     """One binary glTF 2.0 with a mesh a bone.
 
     Its numbers are mm in the scan's frame. glTF counts in meters with +Y up, so the node

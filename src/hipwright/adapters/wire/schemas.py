@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+from hipwright.adapters.wire.bones_document import BonesDocument, BonesExportDocument
 from hipwright.adapters.wire.catalog_document import CatalogDocument
 from hipwright.adapters.wire.documents import (
     ErrorDocument,
@@ -29,7 +30,9 @@ DOCUMENTS: tuple[tuple[str, type[WireModel]], ...] = (
     ("`hipwright show --json`", CaseDocument),
     ("`hipwright landmarks --from`", LandmarkFile),
     ("`hipwright measure --json`", MeasurementsDocument),
+    ("`hipwright bones --json`", BonesDocument),
     ("`hipwright report --json`", ReportDocument),
+    ("`hipwright export --json`", BonesExportDocument),
     ("`hipwright catalog --json`", CatalogDocument),
     ("`hipwright backup --json`", BackupDocument),
     ("`hipwright restore --json`", RestoreDocument),

@@ -16,7 +16,9 @@ COMMAND_MODULES = (
     "cases",
     "landmarks",
     "measure",
+    "bones",
     "report",
+    "export",
     "catalog",
     "keeping",
 )

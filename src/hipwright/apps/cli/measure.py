@@ -7,17 +7,16 @@ from typing import Annotated
 
 import typer
 from rich.console import Console
-from rich.table import Table
 
 from hipwright.adapters.wire.documents import CAUTION, SOFTWARE
 from hipwright.adapters.wire.landmark_file import landmarks_from_wire, read_landmark_file
 from hipwright.adapters.wire.measurements import measurements_document
+from hipwright.apps.cli.finding_tables import print_findings, print_reasons
 from hipwright.apps.cli.showing import JsonFlag, Workspace, print_document, told_plainly
 from hipwright.domain.errors import LandmarkError, NotFoundError
-from hipwright.domain.measurement import Finding, Measurement, NotMeasured
+from hipwright.domain.measurement import Finding
 from hipwright.domain.side import Side
-from hipwright.domain.study import VIEW_NAMES, Calibration, Film, SpacingSource, View
-from hipwright.engines.reporting.numbers import interval_in_words, value_with_unit
+from hipwright.domain.study import Calibration, Film, SpacingSource, View
 
 
 def register(app: typer.Typer) -> None:
@@ -131,31 +130,6 @@ def _scale(pixel_mm: float | None) -> Calibration:
 
 def _print_table(findings: tuple[Finding, ...]) -> None:
     console = Console(markup=False)  # brackets in a reason are brackets
-    table = Table(title="Measurements", title_justify="left")
-    for heading in ("Side", "Measurement"):
-        table.add_column(heading, overflow="fold")
-    for heading in ("Value", "95 % interval"):
-        table.add_column(heading, justify="right", overflow="fold")
-    table.add_column("Class", overflow="fold")
-    for found in findings:
-        if isinstance(found, Measurement):
-            table.add_row(*_row(found))
-    console.print(table)
-    _print_reasons(console, findings)
+    print_findings(console, findings, "Measurements")
+    print_reasons(console, findings)
     console.print(CAUTION, style="italic")
-
-
-def _row(found: Measurement) -> tuple[str, str, str, str, str]:
-    side = "" if found.side is None else found.side.value
-    words = "" if found.classification is None else found.classification.in_words()
-    name = f"{found.name} ({VIEW_NAMES[found.view]})"
-    return side, name, value_with_unit(found), interval_in_words(found), words
-
-
-def _print_reasons(console: Console, findings: tuple[Finding, ...]) -> None:
-    left_out = [found for found in findings if isinstance(found, NotMeasured)]
-    if left_out:
-        console.print(f"\nNot measured ({len(left_out)}):")
-    for found in left_out:
-        side = "" if found.side is None else f" {found.side.value}"
-        console.print(f"  {found.name}{side}: {found.reason}", highlight=False)
