@@ -16,6 +16,7 @@ from typing import Any
 import httpx
 import numpy as np
 import uvicorn
+from fastapi import FastAPI
 from PIL import Image as Pillow
 from playwright.sync_api import BrowserContext
 
@@ -51,6 +52,7 @@ class WebHouse:
     state: WebState
     opened: Workspace
     clock: MovedClock
+    app: FastAPI
     said: list[str] = field(default_factory=list)
 
     @contextmanager
@@ -100,6 +102,7 @@ def open_house(folder: Path, **settings: Any) -> Iterator[WebHouse]:
             state=app.state.web,
             opened=opened,
             clock=clock,
+            app=app,
             said=said,
         )
         server.should_exit = True
