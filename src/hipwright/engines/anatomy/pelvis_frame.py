@@ -57,6 +57,11 @@ class PelvicFrame:
     isb_pitch_deg: float | None = None
 
     @property
+    def is_fallback(self) -> bool:
+        """Whether something stands in for a landmark that was not scanned."""
+        return self.sd_deg > LANDMARKS_SD_DEG
+
+    @property
     def tilt_as_scanned_deg(self) -> float:
         """Pelvic tilt on the table: the plane's top forward of the table's plane is positive."""
         up = self.app_from_lps[2]

@@ -147,16 +147,19 @@ def _at_one(socket: SocketInSpace, _hour: float) -> Parts:
 
 def crest_lines(socket: SocketInSpace) -> list[DrawnLine]:
     """The rim in one piece for each stretch without a gap."""
-    known = np.isfinite(socket.rim[:, 0])
-    if not known.any():
-        return []
-    start = 0 if known.all() else int(np.flatnonzero(~known)[0])
-    rolled, there = np.roll(socket.rim, -start, axis=0), np.roll(known, -start)
+    return _stretches(_RIM, socket.rim)
+
+
+def _stretches(name: str, curve: Floats) -> list[DrawnLine]:
+    """A closed curve, one line for each stretch without a gap."""
+    known = np.isfinite(curve[:, 0])
     if known.all():
-        return [DrawnLine(name=_RIM, points_mm=np.vstack([rolled, rolled[:1]]))]
+        return [DrawnLine(name=name, points_mm=np.vstack([curve, curve[:1]]))]
+    start = int(np.flatnonzero(~known)[0])
+    rolled, there = np.roll(curve, -start, axis=0), np.roll(known, -start)
     edges = np.flatnonzero(np.diff(there.astype(int), prepend=0, append=0))
     pieces = [rolled[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True)]
-    return [DrawnLine(name=_RIM, points_mm=piece) for piece in pieces]
+    return [DrawnLine(name=name, points_mm=piece) for piece in pieces]
 
 
 def _plane_version(socket: SocketInSpace, _hour: float) -> Parts:
@@ -270,14 +273,10 @@ def _smallest_space(socket: SocketInSpace, _hour: float) -> Parts:
 
 
 def _surface_edges(socket: SocketInSpace, _hour: float) -> Parts:
-    lines: list[DrawnLine] = []
-    for name, curve in (
-        ("outer end of the articular surface", socket.lunate_outer),
-        ("border of the fossa", socket.fossa_edge),
-    ):
-        known = curve[np.isfinite(curve[:, 0])]
-        lines.append(DrawnLine(name=name, points_mm=known))
-    return {}, lines
+    return {}, [
+        *_stretches("outer end of the articular surface", socket.lunate_outer),
+        *_stretches("border of the fossa", socket.fossa_edge),
+    ]
 
 
 def _space_at(socket: SocketInSpace, hour: float) -> Parts:
