@@ -106,6 +106,18 @@ def _series(keeper: Keeper, series: Image) -> list[Image]:
     return [i for i in images if i.kind is ImageKind.SERIES and i.files and i.id != series.id]
 
 
+@router.get("/slices/{image}/axes")
+async def axes(request: Request, image: str, case: str | None = None) -> Response:
+    """The axes that are known by now, as after bone models have been made."""
+    return JSONResponse(await asyncio.to_thread(_axes, request, image, case))
+
+
+def _axes(request: Request, image: str, asked: str | None) -> list[dict[str, Any]]:
+    keeper = keeper_of(request)
+    series = series_of(keeper, image)
+    return axes_of(keeper, series, case_of(keeper, series, asked))
+
+
 @router.get("/slices/{image}/volume")
 async def volume(request: Request, image: str, *, again: bool = False) -> Response:
     """How far the series is; once it is open, how its views lie."""

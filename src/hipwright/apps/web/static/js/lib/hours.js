@@ -58,7 +58,7 @@ export function arcPath(from, to, { inner, outer, mirrored }) {
   const large = hours > HOURS / 2 ? 1 : 0;
   const sweep = mirrored ? 0 : 1;
   /** @param {number} hour @param {number} radius */
-  const spot = (hour, radius) => spotOf(hour, radius, mirrored).map((x) => x.toFixed(2)).join(" ");
+  const spot = (hour, radius) => spotOf(hour, radius, mirrored).map((x) => (Math.round(100 * x) / 100 || 0).toFixed(2)).join(" ");
   const end = from + hours;
   return [
     `M${spot(from, outer)}`,

@@ -1,7 +1,7 @@
 // @ts-check
 // The Slices screen: puts the views, the labels, the edits, the planes and the findings together.
 
-import { Refused } from "../lib/sending.js";
+import { Refused, ask } from "../lib/sending.js";
 import { made, part } from "../lib/elements.js";
 import { pixelAt, placeWords } from "../lib/slice-geometry.js";
 import { registerSliceView } from "../components/slice-view/slice-view.js";
@@ -47,7 +47,7 @@ const gray = new GrayTool(bar);
 const labels = new LabelsPanel(part("[data-labels]", HTMLElement), facts.legend);
 const editing = new EditPanel(part("[data-editing]", HTMLElement), { tools, edits, legend: facts.legend });
 const radial = new RadialView(screen, facts.image, say);
-new RadialPanel(part("[data-radial]", HTMLElement), { facts, tools, radial, say });
+const planes = new RadialPanel(part("[data-radial]", HTMLElement), { facts, tools, radial, say });
 const findings = document.querySelector("[data-findings]");
 const clock = findings instanceof HTMLElement ? new FindingsClock(findings, facts.side === "left") : null;
 new StaleDialog(part("#slices-stale", HTMLDialogElement), edits, (whose) => {
@@ -176,6 +176,16 @@ document.body.addEventListener("htmx:confirm", (event) => {
   if (!(asked.target instanceof Element) || !asked.target.closest("[data-keeps-edits]")) return;
   event.preventDefault();
   edits.keep().then(() => asked.detail.issueRequest(true));
+});
+
+// New bone models bring new labels and axes.
+document.body.addEventListener("bones-made", async () => {
+  document.querySelector("[data-no-labels]")?.remove();
+  store.forgetCodes();
+  views.refresh();
+  say("The bone models are made: their labels are shown.");
+  facts.axes = await ask(`/slices/${facts.image}/axes${facts.case ? `?case=${facts.case}` : ""}`).catch(() => facts.axes);
+  planes.offer();
 });
 
 const panel = part("#slices-panel", HTMLElement);
