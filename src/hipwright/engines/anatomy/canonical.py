@@ -7,12 +7,13 @@ inside, X is lateral, Y anterior and Z superior for either hip.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from hipwright.domain.anatomy import Surface
+from hipwright.domain.anatomy import Bone, Surface
 from hipwright.domain.errors import DegenerateGeometryError, SideError
 from hipwright.domain.frames import Frame, FrameKind, Scale, require_one_frame
 from hipwright.domain.side import Side
@@ -218,3 +219,34 @@ def side_named(text: str) -> Side | None:
 def right_sign(side: Side) -> float:
     """+1 for a right hip, −1 for a left one: what lateral is, counted to the right."""
     return 1.0 if side is Side.RIGHT else -1.0
+
+
+def borders_of(
+    bones: Iterable[Bone],
+    *,
+    app_from_lps: Floats,
+    origins_mm: Mapping[Side, Floats],
+    fixed_to: str,
+) -> tuple[HipBorder, ...]:
+    """The ways of the hips that have a bone and an origin, right before left.
+
+    Parameters
+    ----------
+    bones
+        What was modeled; only hip bones and femora make a hip.
+    app_from_lps
+        As :class:`HipBorder` takes it.
+    origins_mm
+        Center of the femoral head (or of the socket) by side, (3,) in ``patient_lps``.
+    """
+    there = set(bones)
+    return tuple(
+        HipBorder(
+            side=side,
+            app_from_lps=app_from_lps,
+            origin_mm=origins_mm[side],
+            fixed_to=fixed_to,
+        )
+        for side in (Side.RIGHT, Side.LEFT)
+        if side in origins_mm and {Bone.hip_bone(side), Bone.femur(side)} & there
+    )

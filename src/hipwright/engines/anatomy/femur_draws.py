@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from hipwright.catalog.frame_fallbacks import frame_fallbacks
 from hipwright.engines.anatomy.femur_head import (
     ARTICULATES_FROM_DEG,
     ARTICULATES_SURELY_DEG,
@@ -24,6 +25,7 @@ from hipwright.engines.anatomy.femur_landmarks import (
     SHAFT,
     TIBIAL_CONDYLES,
     VERSION,
+    long_axis,
 )
 from hipwright.engines.anatomy.femur_neck import SPHERE_SHARES, middle_of_patch, outline_deg
 from hipwright.engines.anatomy.femur_polar import around, clock_up, polar_directions
@@ -32,6 +34,7 @@ from hipwright.engines.anatomy.space_doubt import (
     edge_noise,
     edge_shifts,
     landmark_shifts,
+    small_turns,
 )
 from hipwright.engines.geometry.spheres import MAD_TO_SD, TUKEY
 
@@ -71,19 +74,18 @@ def drawn_femur(femur: FemurInSpace, rng: np.random.Generator, doubt: SpaceDoubt
         end + landmark_shifts(rng, name, doubt) for end, name in zip(ends, SHAFT, strict=True)
     )
     shaft = (upper - lower) / np.linalg.norm(upper - lower, axis=-1, keepdims=True)
+    epicondyles = _moved(femur.epicondyles, EPICONDYLES, rng, doubt)
+    long = _long_axes(femur, upper, epicondyles, rng, doubt)
     narrow = femur.isthmus + landmark_shifts(rng, ISTHMUS, doubt)
     toward = narrow - center
     several = {
         "posterior_condyles": CONDYLES,
-        "epicondyles": EPICONDYLES,
         "version_points": VERSION,
         "malleoli": MALLEOLI,
         "tibial_condyles": TIBIAL_CONDYLES,
     }
     moved = {
-        name: getattr(femur, name)
-        + np.stack([landmark_shifts(rng, mark, doubt) for mark in marks], axis=1)
-        for name, marks in several.items()
+        name: _moved(getattr(femur, name), marks, rng, doubt) for name, marks in several.items()
     }
     return replace(
         femur,
@@ -94,13 +96,37 @@ def drawn_femur(femur: FemurInSpace, rng: np.random.Generator, doubt: SpaceDoubt
         isthmus=narrow,
         shaft_point=upper,
         shaft_axis=shaft,
+        long_axis=long,
+        epicondyles=epicondyles,
         greater_trochanter=femur.greater_trochanter + landmark_shifts(rng, GREATER, doubt),
         lesser_trochanter=femur.lesser_trochanter + landmark_shifts(rng, LESSER, doubt),
-        clock_up=clock_up(neck, shaft),
+        clock_up=clock_up(neck, long),
         radial_mm=_read_again(femur, ways, noisy, shift, neck),
         neck_mm=_neck_again(femur, neck_noise, shift, neck),
         **moved,
     )
+
+
+def _moved(
+    places: Floats, marks: tuple[str, ...], rng: np.random.Generator, doubt: SpaceDoubt
+) -> Floats:
+    return places + np.stack([landmark_shifts(rng, mark, doubt) for mark in marks], axis=1)
+
+
+def _long_axes(
+    femur: FemurInSpace,
+    upper: Floats,
+    epicondyles: Floats,
+    rng: np.random.Generator,
+    doubt: SpaceDoubt,
+) -> Floats:
+    """Long axis of each draw; where the knee was not scanned, by the spread of the fallback."""
+    if np.isfinite(femur.epicondyles).all():
+        drawn = long_axis(upper, epicondyles)
+        drawn[0] = femur.long_axis
+        return drawn
+    turns = small_turns(rng, frame_fallbacks()["carried_bow"].sd_deg, doubt.count)
+    return turns @ femur.long_axis
 
 
 def _surface_noise(

@@ -31,6 +31,10 @@ class FemurInSpace:
         Unit direction to the middle of the narrowest section of the neck, and that middle.
     shaft_point, shaft_axis
         A point of the shaft's axis, and its unit direction upward.
+    long_axis
+        Unit direction upward along the whole femur, from the middle of the epicondyles to the
+        shaft above the lesser trochanter: versions are seen along it and 12 o'clock is up
+        it. Carried on from the curve of the upper shaft where the knee was not scanned.
     posterior_condyles
         Hindmost points of the medial and of the lateral condyle, (..., 2, 3).
     epicondyles
@@ -63,6 +67,7 @@ class FemurInSpace:
     isthmus: Floats
     shaft_point: Floats
     shaft_axis: Floats
+    long_axis: Floats
     posterior_condyles: Floats
     epicondyles: Floats
     version_points: Floats

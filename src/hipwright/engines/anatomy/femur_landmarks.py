@@ -28,6 +28,7 @@ from hipwright.engines.anatomy.femur_shaft import (
     LESSER_BELOW_MM,
     FemurAxes,
     Shaft,
+    carried_on,
     greater_trochanter,
     lesser_trochanter,
     shaft_axis,
@@ -58,7 +59,10 @@ SCAN_AXES = np.diag([-1.0, -1.0, 1.0])
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class UpperFemur:
-    """Head, neck and shaft as they were found, in the axes of the mesh."""
+    """Head, neck, shaft and knee as they were found, in the axes of the mesh.
+
+    ``axes`` go by the long axis; places that were not scanned are ``None`` or NaN.
+    """
 
     head: SphereFit
     neck_axis: Floats
@@ -67,6 +71,8 @@ class UpperFemur:
     axes: FemurAxes
     greater: Floats | None
     lesser: Floats | None
+    condyles: Floats
+    epicondyles: Floats
 
 
 def femur_landmarks(surfaces: Mapping[Bone, Surface]) -> BoneLandmarks:
@@ -158,7 +164,6 @@ def place_landmarks(mesh: BoneMesh) -> dict[str, Floats]:
     head, shaft = upper.head, upper.shaft
     near = mesh.within(head.center, NEAR_THE_HIP * head.radius)
     ends = version_points(near, head, upper.isthmus, shaft, upper.axes, upper.lesser)
-    condyles, epicondyles = _knee(mesh, upper)
     nowhere = np.full(3, np.nan)
     return {
         HEAD_CENTER: head.center,
@@ -167,20 +172,10 @@ def place_landmarks(mesh: BoneMesh) -> dict[str, Floats]:
         SHAFT[1]: shaft.low,
         GREATER: nowhere if upper.greater is None else upper.greater,
         LESSER: nowhere if upper.lesser is None else upper.lesser,
-        **dict(zip(CONDYLES, condyles, strict=True)),
-        **dict(zip(EPICONDYLES, epicondyles, strict=True)),
+        **dict(zip(CONDYLES, upper.condyles, strict=True)),
+        **dict(zip(EPICONDYLES, upper.epicondyles, strict=True)),
         **dict(zip(VERSION, ends, strict=True)),
     }
-
-
-def _knee(mesh: BoneMesh, upper: UpperFemur) -> tuple[Floats, Floats]:
-    """Condyles and epicondyles, seen along the line from the knee to the upper shaft."""
-    condyles, epicondyles = knee_points(mesh, upper.head, upper.axes)
-    if np.isfinite(epicondyles).all():
-        up = long_axis(upper.shaft.high, epicondyles)
-        axes = FemurAxes.of(up, upper.neck_axis)
-        condyles, epicondyles = knee_points(mesh, upper.head, axes)
-    return condyles, epicondyles
 
 
 def long_axis(base: Floats, epicondyles: Floats) -> Floats:
@@ -190,7 +185,7 @@ def long_axis(base: Floats, epicondyles: Floats) -> Floats:
 
 
 def upper_femur(mesh: BoneMesh) -> UpperFemur:
-    """Find head, neck, shaft and trochanters, each refining the others.
+    """Find head, neck, shaft, trochanters and knee, each refining the others.
 
     Raises
     ------
@@ -214,8 +209,12 @@ def upper_femur(mesh: BoneMesh) -> UpperFemur:
             shaft = shaft_axis(mesh, head, top_level_mm=top)
         except DegenerateGeometryError:
             top = 0.0  # the scan ends close below it: the first axis stands
-        axes = FemurAxes.of(shaft.axis, neck)
-        lesser = lesser_trochanter(mesh, head, shaft, axes)
+    long, _ = carried_on(mesh, head, shaft, neck)
+    axes = FemurAxes.of(long, neck)
+    condyles, epicondyles = knee_points(mesh, head, axes)
+    if np.isfinite(epicondyles).all():
+        axes = FemurAxes.of(long_axis(shaft.high, epicondyles), neck)
+        condyles, epicondyles = knee_points(mesh, head, axes)
     return UpperFemur(
         head=head,
         neck_axis=neck,
@@ -223,5 +222,7 @@ def upper_femur(mesh: BoneMesh) -> UpperFemur:
         shaft=shaft,
         axes=axes,
         greater=greater_trochanter(mesh, head, narrow, axes),
-        lesser=lesser,
+        lesser=lesser_trochanter(mesh, head, shaft, axes),
+        condyles=condyles,
+        epicondyles=epicondyles,
     )

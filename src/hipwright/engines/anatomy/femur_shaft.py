@@ -7,11 +7,13 @@ over the center of the head.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import find_peaks
 
+from hipwright.catalog.frame_fallbacks import frame_fallbacks
 from hipwright.domain.errors import DegenerateGeometryError
 from hipwright.engines.anatomy.femur_head import BoneMesh
 from hipwright.engines.anatomy.femur_neck import Isthmus
@@ -28,6 +30,10 @@ LENGTH_MM = 80.0
 """Length of the part of the shaft that the axis is fitted to: farther down it bows, and many
 scans end there, so that long and short ones give the same axis."""
 LID_MM = 3.0
+CURVE_SHOWS_MM = 48.0
+"""Shortest stretch of shaft whose curve is told from unevenness."""
+KNEE_LEVEL = -17.5
+"""Height of the knee over the head's center in head radii, on an ordinary femur."""
 SHORTEST_MM = 12.0
 """Shortest stretch of shaft that carries an axis."""
 LESSER_LEVELS = (-1.0, -4.2)
@@ -142,6 +148,38 @@ def _first_axis(bone: BoneMesh, head: SphereFit) -> Floats:
 def _shaft_middle(stack: SectionStack, level: float) -> Floats:
     outlines = stack.at(level)
     return middle_of_outline(outlines[0], stack.axis) if outlines else np.full(3, np.nan)
+
+
+def carried_on(
+    bone: BoneMesh, head: SphereFit, shaft: Shaft, neck: Floats
+) -> tuple[Floats, float]:
+    """Long axis of a femur whose knee was not scanned, and its spread in degrees.
+
+    The femur is bowed forward: the curve of the stretch of shaft that was scanned is carried
+    on as an arc to where the knee of a femur of this size would be. A stretch too short
+    to show its curve is taken to be bowed like an ordinary femur.
+
+    Returns
+    -------
+    Unit direction upward, and one standard deviation of its lean.
+    """
+    axes = FemurAxes.of(shaft.axis, neck)
+    stack = SectionStack.of(bone, head.center, shaft.axis)
+    high = float((shaft.high - head.center) @ shaft.axis)
+    levels = np.arange(high, high - shaft.length_mm - 0.5, -STEP_MM)
+    middles = np.array([_shaft_middle(stack, level) for level in levels])
+    there = np.isfinite(middles).all(axis=1)
+    assumed = frame_fallbacks()
+    if shaft.length_mm < CURVE_SHOWS_MM or not there.all():
+        lean, sd_deg = np.radians(assumed["bow"].value_deg), assumed["bow"].sd_deg
+    else:
+        forward = (middles - head.center) @ axes.anterior
+        fitted = cast("Floats", np.polyfit(levels - levels.mean(), forward, 2))
+        curve, slope = float(fitted[0]), float(fitted[1])
+        arm = (high + KNEE_LEVEL * head.radius) / 2.0 - float(levels.mean())
+        lean, sd_deg = np.arctan(slope + 2.0 * curve * arm), assumed["carried_bow"].sd_deg
+    up = np.cos(lean) * axes.up + np.sin(lean) * axes.anterior
+    return up, sd_deg
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -23,14 +23,15 @@ from hipwright.engines.anatomy.femur_landmarks import (
     SHAFT,
     TIBIAL_CONDYLES,
     VERSION,
+    long_axis,
 )
 from hipwright.engines.anatomy.femur_neck import (
     SPHERE_SHARES,
     axis_by_sphere,
-    neck_reach,
     tree_of,
 )
 from hipwright.engines.anatomy.femur_polar import around, clock_up, polar_directions
+from hipwright.engines.anatomy.femur_shaft import Shaft, carried_on
 from hipwright.engines.geometry.mesh_rays import tree_hits_mm
 from hipwright.engines.geometry.mesh_tree import MeshTree
 from hipwright.engines.geometry.spheres import SphereFit
@@ -42,6 +43,8 @@ ANGLES_DEG = np.arange(16.0, 181.0, 1.0)
 STATIONS = (0.4, 1.7)
 """Head radii along the neck axis between which the neck is surveyed."""
 STATION_STEP_MM = 1.0
+SEEN = 3.6
+"""Head radii around the center within which the surface is surveyed: to beyond the trochanter."""
 PLACED_BY_READER_MM = 0.02
 """A head center farther than this from the fitted one was placed by a reader."""
 STARTING_RADIUS_MM = 24.0
@@ -90,22 +93,30 @@ def survey_femur(femur: Surface, landmarks: Mapping[str, Floats]) -> FemurInSpac
     upper, lower = landmarks[SHAFT[0]], landmarks[SHAFT[1]]
     shaft = (upper - lower) / np.linalg.norm(upper - lower)
     head, neck, tree = _head_and_neck(mesh, placed, _toward_neck(landmarks, shaft))
-    up = clock_up(neck, shaft)
+    murphy = landmarks.get(VERSION[-1], np.full(3, np.nan))
+    base = murphy if np.isfinite(murphy).all() else upper
+    epicondyles = _several(landmarks, EPICONDYLES)
+    if np.isfinite(epicondyles).all():
+        long = long_axis(base, epicondyles)
+    else:
+        stretch = Shaft(point=upper, axis=shaft, low=lower, high=upper)
+        long, _ = carried_on(mesh, head, stretch, neck)
+    up = clock_up(neck, long)
     ways = polar_directions(neck, up, HOURS, ANGLES_DEG)
     stations = np.arange(STATIONS[0] * head.radius, STATIONS[1] * head.radius, STATION_STEP_MM)
     narrow = landmarks.get(ISTHMUS, np.full(3, np.nan))
     toward = narrow - head.center
-    murphy = landmarks.get(VERSION[-1], np.full(3, np.nan))
     return FemurInSpace(
         head_center=head.center,
         head_radius_mm=np.array(head.radius),
         neck_axis=neck,
         neck_axis_isthmus=toward / np.linalg.norm(toward),
         isthmus=narrow,
-        shaft_point=murphy if np.isfinite(murphy).all() else upper,
+        shaft_point=base,
         shaft_axis=shaft,
+        long_axis=long,
         posterior_condyles=_several(landmarks, CONDYLES),
-        epicondyles=_several(landmarks, EPICONDYLES),
+        epicondyles=epicondyles,
         version_points=_several(landmarks, VERSION),
         greater_trochanter=landmarks.get(GREATER, np.full(3, np.nan)),
         lesser_trochanter=landmarks.get(LESSER, np.full(3, np.nan)),
@@ -140,9 +151,9 @@ def _head_and_neck(
     mesh: BoneMesh, placed: Floats, guess: Floats
 ) -> tuple[SphereFit, Floats, MeshTree]:
     start = SphereFit(center=placed, radius=STARTING_RADIUS_MM, weights=np.ones(1))
-    near = neck_reach(mesh, start)
+    near = mesh.within(placed, SEEN * start.radius)
     head = sphere_about(near, placed, STARTING_RADIUS_MM, guess)
-    near = neck_reach(mesh, head)
+    near = mesh.within(placed, SEEN * head.radius)
     tree, neck = tree_of(near), guess
     fitted = head
     for _ in range(HEAD_ROUNDS):

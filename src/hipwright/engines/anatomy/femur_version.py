@@ -27,8 +27,8 @@ TROCHANTER_BEYOND = 0.45
 MURPHY_ABOVE_MM = 10.0
 """Height over the tip of the lesser trochanter at which the shaft begins to open into neck and
 trochanter: half the height of an ordinary lesser trochanter (judgment)."""
-WINDOW = (0.5, 1.5)
-"""Head radii along the neck, in a section, between which its two cortices are looked at."""
+WINDOW = (-0.45, 0.45)
+"""Head radii about the narrowest neck, along it, between which its two cortices are looked at."""
 STATION_STEP_MM = 1.0
 STRETCH_MM = 8.0
 """Length over which the two cortices are to be parallel."""
@@ -111,25 +111,29 @@ def _slices(
     """Sections in which neck and trochanter are one, from the uppermost down."""
     top = isthmus_level + 1.2 * head.radius
     bottom = isthmus_level - 0.4 * head.radius
-    beyond = float((neck.middle - head.center) @ axes.lateral) + TROCHANTER_BEYOND * head.radius
+    narrow = float((neck.middle - head.center) @ axes.lateral)
+    beyond = narrow + TROCHANTER_BEYOND * head.radius
     found: list[_Slice] = []
     for level in np.arange(top, bottom, -LEVEL_STEP_MM):
         for outline in stack.at(float(level)):
             lateral = (outline - head.center) @ axes.lateral
             if lateral.min() < 0.2 * head.radius and lateral.max() > beyond:
-                cut = _borders(outline, head, axes, float(level))
+                cut = _borders(outline, head, axes, float(level), narrow)
                 if cut is not None:
                     found.append(cut)
                 break
     return found
 
 
-def _borders(outline: Floats, head: SphereFit, axes: FemurAxes, level: float) -> _Slice | None:
+def _borders(
+    outline: Floats, head: SphereFit, axes: FemurAxes, level: float, narrow_mm: float
+) -> _Slice | None:
     """Front and back of the neck in one section, by rays across its direction."""
     along = (outline - head.center) @ axes.lateral
     across = (outline - head.center) @ axes.anterior
     next_along, next_across = np.roll(along, -1), np.roll(across, -1)
-    stations = np.arange(WINDOW[0], WINDOW[1], STATION_STEP_MM / head.radius) * head.radius
+    low, high = (narrow_mm + share * head.radius for share in WINDOW)
+    stations = np.arange(low, high, STATION_STEP_MM)
     front, back = np.full(len(stations), np.nan), np.full(len(stations), np.nan)
     for k, station in enumerate(stations):
         crosses = (along <= station) != (next_along <= station)
@@ -151,8 +155,9 @@ def _middle_at(cut: _Slice, k: int, head: SphereFit, axes: FemurAxes) -> Floats:
 
 
 def _on_axis(head: SphereFit, shaft: Shaft, axes: FemurAxes, level: float) -> Floats:
-    base = head.center + level * axes.up
-    return shaft.point + ((base - shaft.point) @ axes.up) * axes.up
+    """The place of the shaft's axis at a level of the long axis."""
+    missing = level - float((shaft.point - head.center) @ axes.up)
+    return shaft.point + missing / float(shaft.axis @ axes.up) * shaft.axis
 
 
 def _middle_of_level(

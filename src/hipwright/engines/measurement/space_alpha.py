@@ -26,21 +26,20 @@ FEWEST_HOURS = 0.75
 
 
 def _by_hour(
-    femur: FemurInSpace, *, departure_mm: float, stays_mm: float, from_deg: float
+    femur: FemurInSpace, *, departure_mm: float, reaches_mm: float, from_deg: float
 ) -> Floats:
     return onset_deg(
         over_sphere_mm(femur),
         femur.angles_deg,
-        np.asarray(femur.head_radius_mm),
         departure_mm=departure_mm,
-        stays_mm=stays_mm,
+        reaches_mm=reaches_mm,
         from_deg=from_deg,
     )
 
 
 @measures_in_space("alpha_angle.radial")
 def radial_alpha(
-    hip: HipInSpace, *, hours: Floats, departure_mm: float, stays_mm: float, from_deg: float
+    hip: HipInSpace, *, hours: Floats, departure_mm: float, reaches_mm: float, from_deg: float
 ) -> Floats:
     """Alpha angle in planes that hold the neck axis, degrees, (..., hours)."""
     femur = femur_of(hip)
@@ -48,20 +47,19 @@ def radial_alpha(
     return onset_deg(
         over,
         femur.angles_deg,
-        np.asarray(femur.head_radius_mm),
         departure_mm=departure_mm,
-        stays_mm=stays_mm,
+        reaches_mm=reaches_mm,
         from_deg=from_deg,
     )
 
 
 @measures_in_space("alpha_angle.radial.maximum")
 def largest_alpha(
-    hip: HipInSpace, *, departure_mm: float, stays_mm: float, from_deg: float
+    hip: HipInSpace, *, departure_mm: float, reaches_mm: float, from_deg: float
 ) -> Floats:
     """Largest alpha angle of all hours, degrees."""
     alphas = _by_hour(
-        femur_of(hip), departure_mm=departure_mm, stays_mm=stays_mm, from_deg=from_deg
+        femur_of(hip), departure_mm=departure_mm, reaches_mm=reaches_mm, from_deg=from_deg
     )
     most = np.where(np.isfinite(alphas), alphas, -np.inf).max(axis=-1)
     return np.where(np.isfinite(most), most, np.nan)
@@ -72,7 +70,7 @@ def hour_of_largest_alpha(
     hip: HipInSpace,
     *,
     departure_mm: float,
-    stays_mm: float,
+    reaches_mm: float,
     from_deg: float,
     prominent_deg: float,
 ) -> Floats:
@@ -81,7 +79,7 @@ def hour_of_largest_alpha(
     Draws are told within six hours of the surveyed one, so that 12.2 and 11.9 lie close.
     """
     femur = femur_of(hip)
-    alphas = _by_hour(femur, departure_mm=departure_mm, stays_mm=stays_mm, from_deg=from_deg)
+    alphas = _by_hour(femur, departure_mm=departure_mm, reaches_mm=reaches_mm, from_deg=from_deg)
     there = np.where(np.isfinite(alphas), alphas, -np.inf)
     at = femur.hours[there.argmax(axis=-1)]
     typical = np.nanmedian(np.where(np.isfinite(alphas), alphas, 0.0), axis=-1)
@@ -97,11 +95,11 @@ def hour_of_largest_alpha(
 
 @measures_in_space("cam_extent.at_55", "cam_extent.at_60")
 def cam_extent(
-    hip: HipInSpace, *, alpha_deg: float, departure_mm: float, stays_mm: float, from_deg: float
+    hip: HipInSpace, *, alpha_deg: float, departure_mm: float, reaches_mm: float, from_deg: float
 ) -> Floats:
     """How far around the neck alpha exceeds a value, degrees of the full turn."""
     alphas = _by_hour(
-        femur_of(hip), departure_mm=departure_mm, stays_mm=stays_mm, from_deg=from_deg
+        femur_of(hip), departure_mm=departure_mm, reaches_mm=reaches_mm, from_deg=from_deg
     )
     known = np.isfinite(alphas).mean(axis=-1) >= FEWEST_HOURS
     over = np.where(np.isfinite(alphas), alphas - alpha_deg, -1.0)

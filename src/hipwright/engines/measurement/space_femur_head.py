@@ -47,7 +47,7 @@ def cam_height(
     hip: HipInSpace,
     *,
     departure_mm: float,
-    stays_mm: float,
+    reaches_mm: float,
     from_deg: float,
     neck_from_deg: float,
 ) -> Floats:
@@ -55,7 +55,7 @@ def cam_height(
     heights = bump_mm(
         femur_of(hip),
         departure_mm=departure_mm,
-        stays_mm=stays_mm,
+        reaches_mm=reaches_mm,
         from_deg=from_deg,
         neck_from_deg=neck_from_deg,
     )
@@ -67,7 +67,7 @@ def cam_volume(
     hip: HipInSpace,
     *,
     departure_mm: float,
-    stays_mm: float,
+    reaches_mm: float,
     from_deg: float,
     neck_from_deg: float,
 ) -> Floats:
@@ -76,7 +76,7 @@ def cam_volume(
     heights = bump_mm(
         femur,
         departure_mm=departure_mm,
-        stays_mm=stays_mm,
+        reaches_mm=reaches_mm,
         from_deg=from_deg,
         neck_from_deg=neck_from_deg,
     )

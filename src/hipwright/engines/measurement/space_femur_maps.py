@@ -14,6 +14,7 @@ from hipwright.engines.anatomy.femur_in_space import FemurInSpace
 Floats = NDArray[np.float64]
 
 HOURS_ROUND = 12.0
+FAR_MM = 99.0
 WAIST = (0.7, 1.6)
 """Head radii along the neck axis between which the neck's narrowest place is looked for."""
 
@@ -43,45 +44,43 @@ def over_sphere_mm(femur: FemurInSpace) -> Floats:
 def onset_deg(
     over_mm: Floats,
     angles_deg: Floats,
-    radius_mm: Floats,
     *,
     departure_mm: float,
-    stays_mm: float,
+    reaches_mm: float,
     from_deg: float,
 ) -> Floats:
     """Angle from the neck axis where the outline, coming from the head, leaves the sphere.
 
-    The first place at which it stands out by more than ``departure_mm`` and goes on doing so
-    for ``stays_mm`` along the sphere; before it, it must have been nearer.
+    The march from the head goes on to the first place that stands ``reaches_mm`` or more out
+    of the sphere, and from there back to where the outline had ``departure_mm``: so that an
+    uneven head alone is no onset. Where no ray meets the bone, as into the trochanter, it is
+    taken to be far outside.
 
     Parameters
     ----------
     over_mm
         (..., h, a) at rising angles.
-    radius_mm
-        (...).
     from_deg
         Where the march begins.
 
     Returns
     -------
-    Degrees, (..., h); NaN where it never leaves, or does not come near the sphere first.
+    Degrees, (..., h); NaN where it never gets that far, or does not come near the sphere first.
     """
-    out = over_mm > departure_mm
+    over = np.nan_to_num(over_mm, nan=FAR_MM)
     step = float(angles_deg[1] - angles_deg[0])
-    cells = int(np.ceil(np.degrees(stays_mm / float(np.median(radius_mm))) / step))
-    stays = out.copy()
-    for k in range(1, cells + 1):
-        stays[..., k:] &= out[..., :-k]
-        stays[..., :k] = False
-    leaves = stays[..., :-1] & ~out[..., 1:] & np.isfinite(over_mm[..., 1:])
-    leaves &= angles_deg[:-1] <= from_deg
-    last = leaves.shape[-1] - 1
-    at: NDArray[np.int64] = last - np.argmax(leaves[..., ::-1], axis=-1)
-    here = np.take_along_axis(over_mm, at[..., None], -1)[..., 0]
-    above = np.take_along_axis(over_mm, at[..., None] + 1, -1)[..., 0]
-    share = np.clip((here - departure_mm) / (here - above), 0.0, 1.0)
-    return np.where(leaves.any(axis=-1), angles_deg[at] + share * step, np.nan)
+    begin = int(np.count_nonzero(angles_deg <= from_deg))
+    tall = over[..., :begin] >= reaches_mm
+    top: NDArray[np.int64] = begin - 1 - np.argmax(tall[..., ::-1], axis=-1)
+    columns: NDArray[np.int64] = np.arange(over.shape[-1], dtype=np.int64)
+    near: NDArray[np.bool_] = np.logical_and(over <= departure_mm, columns > top[..., None])
+    at: NDArray[np.int64] = np.argmax(near, axis=-1)
+    found = tall.any(axis=-1) & near.any(axis=-1) & (at <= begin)
+    last = np.clip(at - 1, 0, None)
+    below = np.take_along_axis(over, last[..., None], -1)[..., 0]
+    above = np.take_along_axis(over, at[..., None], -1)[..., 0]
+    share = np.clip((below - departure_mm) / np.maximum(below - above, 1e-9), 0.0, 1.0)
+    return np.where(found, angles_deg[last] + share * step, np.nan)
 
 
 def waist_mm(femur: FemurInSpace) -> Floats:
@@ -97,7 +96,7 @@ def bump_mm(
     femur: FemurInSpace,
     *,
     departure_mm: float,
-    stays_mm: float,
+    reaches_mm: float,
     from_deg: float,
     neck_from_deg: float,
 ) -> Floats:
@@ -112,9 +111,8 @@ def bump_mm(
     onset = onset_deg(
         over,
         angles,
-        femur.head_radius_mm,
         departure_mm=departure_mm,
-        stays_mm=stays_mm,
+        reaches_mm=reaches_mm,
         from_deg=from_deg,
     )
     thick = waist_mm(femur) / np.asarray(femur.head_radius_mm)[..., None]

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hipwright.engines.anatomy.femur_in_space import VERSION_POINTS, FemurInSpace
-from hipwright.engines.anatomy.femur_landmarks import long_axis
 from hipwright.engines.anatomy.hip_in_space import HipInSpace
+from hipwright.engines.measurement.space_acetabulum import equatorial_version
 from hipwright.engines.measurement.space_construction import measures_in_space
 from hipwright.engines.measurement.space_femur_access import (
     between_deg,
@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 
 def condylar_axes(femur: FemurInSpace) -> tuple[Floats, Floats, Floats]:
     """Lateral along the backs of the condyles, anterior square to them, up the long axis."""
-    up = long_axis(femur.shaft_point, femur.epicondyles)
+    up = femur.long_axis
     backs = femur.posterior_condyles
     lateral = unit(square_part(backs[..., 1, :] - backs[..., 0, :], up))
     return lateral, np.cross(up, lateral), up
@@ -76,6 +76,12 @@ def version_in_oblique_slice(hip: HipInSpace) -> Floats:
     femur = femur_of(hip)
     _, anterior, _ = condylar_axes(femur)
     return 90.0 - between_deg(-femur.neck_axis, anterior)
+
+
+@measures_in_space("combined_version.murphy")
+def combined_version(hip: HipInSpace) -> Floats:
+    """Femoral version by Murphy and acetabular version at the equator together, degrees."""
+    return version_murphy(hip) + equatorial_version(hip)
 
 
 @measures_in_space("tibial_torsion")
