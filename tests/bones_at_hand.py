@@ -70,11 +70,21 @@ VARIANTS: Mapping[str, Scan] = MappingProxyType(
         "tight_one_hip": replace(BASE, block=_TIGHT),
         "slab_110": replace(BASE, block=replace(BASE.block, from_mm=-55.0, to_mm=55.0)),
         "slab_65": replace(BASE, block=replace(BASE.block, from_mm=-30.0, to_mm=35.0)),
+        "whole_left_femur": replace(
+            BASE,
+            block=replace(_ONE_HIP, aside_mm=(75.0, 10.0), from_mm=-400.0, to_mm=90.0),
+        ),
         "coarse_voxels": replace(
             BASE,
             block=replace(BASE.block, columns=256, rows=256, pixel_mm=1.4, spacing_mm=1.5),
         ),
         "small": replace(BASE, block=replace(_ONE_HIP, from_mm=-70.0, to_mm=70.0)),
+        "small_soft": replace(
+            BASE,
+            blur_mm=0.9,
+            kernel="SOFT",
+            block=replace(_ONE_HIP, from_mm=-70.0, to_mm=70.0, spacing_mm=1.25),
+        ),
     }
 )
 """Scans of one and the same bones; ``small`` is the quickest that has a whole joint."""
