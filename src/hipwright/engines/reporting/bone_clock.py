@@ -22,7 +22,8 @@ INNERMOST = 0.22
 """Radius of the lowest value's ring, as a share of the face: below it hours crowd together."""
 
 MOST_RINGS = 5
-NICE_STEPS = (0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 20.0, 30.0, 50.0, 100.0)
+LEAST_STEPS = 200.0
+NICE_STEPS = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 20.0, 30.0, 50.0, 100.0)
 
 
 def clock_face(
@@ -51,7 +52,8 @@ def clock_face(
         return None
     chosen = entry.range_for(every[0].view, sex)
     edges = () if chosen is None else tuple(band.high for band in chosen.bands[:-1])
-    low, high, step = _scale([f.value for f in every], edges)
+    reached = [x for f in every for x in (f.value, f.estimate.low, f.estimate.high)]
+    low, high, step = _scale(reached, edges, entry)
 
     def radius(value: float) -> float:
         share = (value - low) / (high - low)
@@ -141,10 +143,17 @@ def _at(hour: float, radius: float) -> Place:
     return (round(radius * math.sin(turn), 4), round(-radius * math.cos(turn), 4))
 
 
-def _scale(values: Sequence[float], edges: Sequence[float]) -> tuple[float, float, float]:
-    """Lowest and highest value of the face, and the step of its rings."""
+def _scale(
+    values: Sequence[float], edges: Sequence[float], entry: MeasurementDefinition
+) -> tuple[float, float, float]:
+    """Lowest and highest value of the face, and the step of its rings.
+
+    A face spans at least :data:`LEAST_STEPS` of what is reported, or it would make much of
+    what nobody can measure.
+    """
     least, most = min((*values, *edges)), max((*values, *edges))
-    span = max(most - least, 1e-6)
+    span = max(most - least, LEAST_STEPS * entry.reported_to)
+    least, most = (least + most - span) / 2, (least + most + span) / 2
     step = next((s for s in NICE_STEPS if span / s <= MOST_RINGS - 1), NICE_STEPS[-1])
     low, high = math.floor(least / step) * step, math.ceil(most / step) * step
     return low, max(high, low + step), step

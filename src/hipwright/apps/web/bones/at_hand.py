@@ -9,7 +9,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from hipwright.domain.anatomy import Bone, BoneLandmarks, SpacePoint, Surface
+from hipwright.domain.anatomy import Bone, BoneLandmarks, Remark, SpacePoint, Surface
 from hipwright.domain.keeping import Image
 from hipwright.domain.keeping_bones import BoneBuild, BoneReading, Job, KeptBone
 from hipwright.domain.measurement import Finding
@@ -62,11 +62,15 @@ class MeasuredSide:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MeasuredBones:
-    """What the bones of one build measure, with what a reader moved and said."""
+    """What the bones of one build measure, with what a reader moved and said.
+
+    ``remarks`` is what was noticed while measuring.
+    """
 
     landmarks: BoneLandmarks
     sides: Mapping[Side, MeasuredSide]
     maps: tuple[BoneMap, ...] = ()
+    remarks: tuple[Remark, ...] = ()
 
     def map(self, wanted: str) -> BoneMap | None:
         """The map of that id, ``None`` where it could not be made."""

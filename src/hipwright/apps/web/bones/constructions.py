@@ -17,6 +17,7 @@ from hipwright.engines.reporting.numbers import value_with_unit
 Json = dict[str, Any]
 Floats = NDArray[np.float64]
 
+_LEVEL = 0.9
 _FLAT = 0.12
 """A construction is seen square to its plane when it is this flat: thickness over width."""
 
@@ -88,8 +89,9 @@ def _seen_from(drawing: SpaceDrawing, border: HipBorder) -> Floats | None:
     if spread[1] <= 0 or spread[2] > _FLAT * spread[0]:
         return None
     normal = axes[2]
-    # toward the front, the outside or above in the canonical pose: never from within the body
-    outward = np.array([0.6, 1.0, 0.8])
-    if float(normal @ outward) < 0:
+    # from the front or the outside; what lies in a level plane from below, as slices are shown
+    if float(normal @ np.array([0.6, 1.0, -0.8])) < 0:
         normal = -normal
+    if normal[2] < -_LEVEL:
+        normal = np.array([0.0, 0.0, -1.0])
     return border.direction_from_canonical(normal)

@@ -7,7 +7,6 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import JSONResponse
 
-from hipwright.apps.web.bones.at_hand import STANDING, SUPINE
 from hipwright.apps.web.bones.clock import clock_parts
 from hipwright.apps.web.bones.constructions import construction_facts
 from hipwright.apps.web.bones.desk import OpenedBones, bones_of
@@ -37,7 +36,7 @@ def numbers(request: Request, opened: OpenedBones) -> Response:
         "bones/numbers.html",
         case=opened.case,
         table=numbers_table(measured, opened.case.side, load(), sex=sex),
-        postures=(STANDING, SUPINE),
+        remarks=measured.remarks,
     )
 
 
@@ -88,6 +87,11 @@ def scene(request: Request, opened: OpenedBones) -> Response:
     return JSONResponse(
         {
             "version": opened.version,
+            "heads": {
+                side.value: [round(float(x), 3) for x in hip.border.origin_mm]
+                for side, hip in measured.sides.items()
+                if hip.border is not None
+            },
             "maps": maps,
             "landmarks": landmark_facts(measured.landmarks, load()),
         }

@@ -27,7 +27,7 @@ class Value:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
-    """One row of the table."""
+    """One row of the table; ``doubtful`` is what the making of the bones asks to mind."""
 
     id: str
     name: str
@@ -44,6 +44,7 @@ class Line:
     reason: str
     baseline: str
     notes: tuple[str, ...]
+    doubtful: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +112,8 @@ def _line(
         settles=classed.settles if classed is not None and classed.is_split else "",
         reason=row.own.reason if isinstance(row.own, NotMeasured) else "",
         baseline=found.baseline,
-        notes=(*found.notes, *((found.quality_warning,) if found.quality_warning else ())),
+        notes=found.notes,
+        doubtful=found.quality_warning,
     )
 
 

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from hipwright.apps.web.bones.at_hand import Tilts
+from hipwright.apps.web.bones.at_hand import BoneMap, MeasuredBones, MeasuredSide, Tilts
 from hipwright.domain.anatomy import SpacePoint, Surface
 from hipwright.domain.frames import Frame, FrameKind
 from hipwright.domain.keeping import Image, ImageKind
 from hipwright.domain.keeping_bones import BoneBuild, BoneReading, Job, KeptBone
 from hipwright.domain.side import Side
 from hipwright.domain.volume import Modality, Volume
+from hipwright.engines.anatomy.hip_in_space import HipInSpace
+from hipwright.engines.measurement.space_drawing import SpaceDrawing
 from hipwright.workflows.move_bone_landmarks import move_landmarks, put_back, say_tilts
 from hipwright.workflows.ports import Clock
 
@@ -101,6 +103,42 @@ class WorkspaceBones:
             keeper.image(build.images[0]), keeper.get_file, lambda _what, _done, _total: None
         )
 
+    def measured(self, build: BoneBuild, reading: BoneReading | None) -> MeasuredBones:
+        """Measure, and make the maps."""
+        from hipwright.wiring import bone_files
+        from hipwright.workflows.measure_bones import measure_bones
+
+        found = measure_bones(self._opened.keeper, bone_files(), build, reading=reading)
+        sides = {
+            side: MeasuredSide(
+                findings=hip.findings,
+                border=hip.border,
+                hip=hip.hip,
+                head_radius_mm=_head_radius_mm(hip.hip),
+                tilted=hip.tilted,
+            )
+            for side, hip in found.hips.items()
+        }
+        return MeasuredBones(
+            landmarks=found.landmarks,
+            sides=sides,
+            maps=self._maps(build, sides),
+            remarks=tuple(r for r in found.remarks if r not in build.remarks),
+        )
+
+    def _maps(self, build: BoneBuild, sides: Mapping[Side, MeasuredSide]) -> tuple[BoneMap, ...]:
+        return ()
+
+    def drawing(
+        self, side: MeasuredSide, definition: str, hour: float | None
+    ) -> SpaceDrawing | None:
+        """How a value was constructed."""
+        from hipwright.engines.measurement.space_drawings_acetabulum import drawing_of_socket
+
+        if side.hip is None:
+            return None
+        return drawing_of_socket(definition, side.hip, hour)
+
     def series(self, person: str) -> Sequence[Image]:
         """CT series, newest first."""
         found = [
@@ -125,3 +163,11 @@ class WorkspaceBones:
     def cancel(self, job: str) -> Job:
         """Ask a job to stop."""
         return self._opened.keeper.ask_to_cancel(job)
+
+
+def _head_radius_mm(hip: HipInSpace | None) -> float | None:
+    """Radius of the head, from whichever bone was surveyed."""
+    if hip is None:
+        return None
+    part = hip.femur or hip.socket
+    return None if part is None else float(part.head_radius_mm)

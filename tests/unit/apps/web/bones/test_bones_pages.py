@@ -1,14 +1,13 @@
 """The Bones page and its parts, asked by HTTP."""
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import httpx
 import numpy as np
 import pytest
 
-from hipwright.domain.anatomy import Bone, Remark, Severity
+from hipwright.domain.anatomy import Bone, BoneLandmarks, Remark, Severity
 from hipwright.domain.keeping import Case, Image
 from hipwright.domain.keeping_bones import JobState
 from hipwright.domain.side import Side
@@ -16,8 +15,11 @@ from tests.bones_house import REMARKS, FakeBones, add_ct, build_of, surface_name
 from tests.web_house import PAGE, WebHouse, add_person
 
 REFUSAL = Remark(
-    code="leak", severity=Severity.REFUSAL, text="It runs over into the socket.", bone=Bone.FEMUR_RIGHT
-)  # fmt: skip
+    code="leak",
+    severity=Severity.REFUSAL,
+    text="It runs over into the socket.",
+    bone=Bone.FEMUR_RIGHT,
+)
 
 
 @dataclass
@@ -38,7 +40,7 @@ class Room:
 
 
 @pytest.fixture
-def room(house: WebHouse, inside: httpx.Client) -> Iterator[Room]:
+def room(house: WebHouse, inside: httpx.Client) -> Room:
     number = len(house.opened.keeper.cases())
     (case,) = add_person(house.opened, name=f"Person {number}", number=f"X-{number}")
     ct = add_ct(house.opened, case)
@@ -46,7 +48,7 @@ def room(house: WebHouse, inside: httpx.Client) -> Iterator[Room]:
     bones.builds_kept.append(build_of(case.person, ct.id, remarks=(*REMARKS, REFUSAL)))
     house.state.bones = bones
     house.state.__dict__.pop("bone_shelf", None)
-    yield Room(case=case, ct=ct, bones=bones, client=inside)
+    return Room(case=case, ct=ct, bones=bones, client=inside)
 
 
 def read_as(room: Room, code: str = "AB") -> None:
@@ -180,7 +182,7 @@ def test_a_ray_meets_the_bone_where_it_enters(room: Room):
     at = np.array(known["at"])
     body = {
         "landmark": known["id"], "side": "left",
-        "origin": [float(x) for x in at + [0, 0, 400]], "direction": [0, 0, -1],
+        "origin": [float(x) for x in at + np.array([0, 0, 400])], "direction": [0, 0, -1],
     }  # fmt: skip
     found = room.post("place", body).json()["at"]
     assert found[:2] == pytest.approx(at[:2], abs=1e-3)
@@ -378,9 +380,8 @@ def test_a_reading_of_somebody_else_is_shown_until_there_is_an_own_one(room: Roo
     room.post("landmark", body)
     read_as(room, "CD")
     assert any(one["moved"] for one in room.get("scene").json()["landmarks"])
-    room.bones.readings_kept.append(
-        replace(room.bones.readings_kept[0], observer="human:CD", moved=type(room.bones.readings_kept[0].moved)())
-    )  # fmt: skip
+    first = room.bones.readings_kept[0]
+    room.bones.readings_kept.append(replace(first, observer="human:CD", moved=BoneLandmarks()))
     assert not any(one["moved"] for one in room.get("scene").json()["landmarks"])
     shown = room.get("scene", by="human:AB").json()
     assert any(one["moved"] for one in shown["landmarks"])

@@ -74,10 +74,19 @@ async function fetchBones() {
   }
 }
 
+/** @type {import("./facts.js").SceneFacts | null} */
+let scene = null;
+
+/** Come near the head of the page's own hip, or show its bones where no head was found. */
+function showOwnHip() {
+  const head = scene?.heads[facts.side];
+  if (head) view.lookAround(head, 85);
+  else view.fit(ofOwnHip);
+}
+
 async function fetchScene() {
   try {
-    /** @type {import("./facts.js").SceneFacts} */
-    const scene = await ask(addressOf(facts, "scene"));
+    scene = /** @type {import("./facts.js").SceneFacts} */ (await ask(addressOf(facts, "scene")));
     landmarks.take(scene.landmarks);
     await painting.offer(scene.maps);
   } catch (error) {
@@ -102,7 +111,7 @@ part("[data-view-bar]", HTMLElement).addEventListener("click", (event) => {
   if (wish === "smaller") view.goTo(zoomed(view.orbit, 1 / 1.3));
   if (wish === "larger") view.goTo(zoomed(view.orbit, 1.3));
   if (wish === "all") view.fit();
-  if (wish === "own-hip") view.fit(ofOwnHip);
+  if (wish === "own-hip") showOwnHip();
 });
 part("[data-cut]", HTMLInputElement).addEventListener("input", (event) => {
   if (event.target instanceof HTMLInputElement) view.cutAway(Number(event.target.value) / 100);

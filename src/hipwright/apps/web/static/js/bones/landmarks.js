@@ -24,6 +24,7 @@ export class Landmarks extends EventTarget {
     this.facts = facts;
     this.say = say;
     this.shown = part("[data-landmarks-shown]", HTMLInputElement, screen);
+    this.both = part("[data-landmarks-both]", HTMLInputElement, screen);
     this.list = part("[data-landmark-list]", HTMLElement, screen);
     this.count = part("[data-landmark-count]", HTMLElement, screen);
     this.trouble = part("[data-landmark-trouble]", HTMLElement, screen);
@@ -41,6 +42,7 @@ export class Landmarks extends EventTarget {
       send: (seq, dragged) => void this.follow(seq, dragged),
     });
     this.shown.addEventListener("change", () => this.paint());
+    this.both.addEventListener("change", () => this.paint());
     view.addEventListener("landmark-drag", (event) => this.queue.offer(/** @type {CustomEvent<Dragged>} */ (event).detail));
     this.list.addEventListener("click", (event) => this.click(event));
     this.reader.addEventListener("submit", (event) => this.takeReader(event));
@@ -57,8 +59,9 @@ export class Landmarks extends EventTarget {
     const all = [...this.all.values()];
     const moved = all.filter((one) => one.moved).length;
     this.count.textContent = all.length === 0 ? "" : moved === 0 ? String(all.length) : `${all.length}, ${moved} moved`;
-    this.view.setLandmarks(this.shown.checked ? all : []);
-    this.list.replaceChildren(...all.map((one) => made("li", {},
+    const near = all.filter((one) => this.both.checked || one.side === null || one.side === this.facts.side);
+    this.view.setLandmarks(this.shown.checked ? near : []);
+    this.list.replaceChildren(...near.map((one) => made("li", {},
       made("button", { type: "button", class: "quiet", "data-find": one.key, title: one.definition }, one.name),
       one.moved ? made("span", { class: "tag accent" }, "moved") : null,
       one.moved && one.movable ? made("button", { type: "button", class: "quiet small", "data-give-back": one.key, "aria-label": `${one.name}: as the program found it` }, "as found") : null)));

@@ -20,20 +20,20 @@ export function readMesh(buffer) {
   };
 }
 
-/** The ball around all corners. @param {readonly Float32Array[]} all @returns {{ center: [number, number, number], radius: number }} */
-export function ballAround(all) {
+/** The box around all corners. @param {readonly Float32Array[]} all @returns {{ low: [number, number, number], high: [number, number, number] }} */
+export function boxAround(all) {
+  /** @type {[number, number, number]} */
   const low = [Infinity, Infinity, Infinity];
+  /** @type {[number, number, number]} */
   const high = [-Infinity, -Infinity, -Infinity];
   for (const positions of all) {
-    for (let n = 0; n < positions.length; n += 1) {
-      const value = positions[n] ?? 0;
-      const k = n % 3;
-      if (value < (low[k] ?? 0)) low[k] = value;
-      if (value > (high[k] ?? 0)) high[k] = value;
+    for (let n = 0; n + 2 < positions.length; n += 3) {
+      for (const k of /** @type {const} */ ([0, 1, 2])) {
+        const value = positions[n + k] ?? 0;
+        if (value < low[k]) low[k] = value;
+        if (value > high[k]) high[k] = value;
+      }
     }
   }
-  if (low[0] === Infinity) return { center: [0, 0, 0], radius: 100 };
-  const half = [0, 1, 2].map((k) => ((high[k] ?? 0) - (low[k] ?? 0)) / 2);
-  const center = /** @type {[number, number, number]} */ ([0, 1, 2].map((k) => (low[k] ?? 0) + (half[k] ?? 0)));
-  return { center, radius: Math.hypot(...half) };
+  return low[0] === Infinity ? { low: [-100, -100, -100], high: [100, 100, 100] } : { low, high };
 }

@@ -80,6 +80,25 @@ export function fitted(orbit, center, radius, aspect) {
   return { ...orbit, target: center, distance: (1.06 * radius) / (Math.sin(radians(FIELD_DEG / 2)) * narrow) };
 }
 
+/**
+ * Look at a box of the patient's axes so that it fills the picture.
+ * @param {Orbit} orbit
+ * @param {Vector} low
+ * @param {Vector} high
+ * @param {number} aspect
+ * @returns {Orbit}
+ */
+export function fittedBox(orbit, low, high, aspect) {
+  const center = /** @type {Vector} */ ([(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, (low[2] + high[2]) / 2]);
+  const { right, up, back } = basisOf({ ...orbit, target: center });
+  const half = /** @type {Vector} */ ([(high[0] - low[0]) / 2, (high[1] - low[1]) / 2, (high[2] - low[2]) / 2]);
+  /** @param {Vector} axis */
+  const reach = (axis) => Math.abs(axis[0]) * half[0] + Math.abs(axis[1]) * half[1] + Math.abs(axis[2]) * half[2];
+  const tangent = Math.tan(radians(FIELD_DEG / 2));
+  const far = Math.max(reach(up), reach(right) / Math.max(0.1, aspect)) * 1.08;
+  return { ...orbit, target: center, distance: far / tangent + 0.5 * reach(back) };
+}
+
 /** The way between two views, at a share of it, the shorter way round. @param {Orbit} from @param {Orbit} to @param {number} share @returns {Orbit} */
 export function between(from, to, share) {
   const eased = share * share * (3 - 2 * share);

@@ -94,8 +94,9 @@ export class BoneOverlay {
       under.push(drawn("path", { class: `halo${dashed ? " helps" : ""}`, d }));
       over.push(drawn("path", { class: dashed ? "line helps" : "line", d }));
     }
+    const arc = lines.find((line) => line.name === "angle")?.points;
     if (label) {
-      const first = points[0]?.at ?? lines[0]?.points[0];
+      const first = arc?.[Math.floor(arc.length / 2)] ?? points[0]?.at ?? lines[0]?.points[0];
       if (first) write(label, ...flat(project(first)), "label value");
     }
     for (const { name, at } of points) {
@@ -105,7 +106,7 @@ export class BoneOverlay {
     }
     for (const { name, points: path, dashed } of lines) {
       const end = path[path.length - 1];
-      if (name && end) write(name, ...flat(project(end)), dashed ? "label helps" : "label");
+      if (name && end && path !== arc) write(name, ...flat(project(end)), dashed ? "label helps" : "label");
     }
     return [...under, ...over];
   }

@@ -3,7 +3,7 @@
 
 import * as THREE from "../../lib/three.js";
 import { FIELD_DEG, basisOf } from "../../lib/orbit.js";
-import { ballAround } from "../../lib/bone-mesh.js";
+import { boxAround } from "../../lib/bone-mesh.js";
 import { boneMaterial, rampTexture } from "./bone-material.js";
 
 /** @typedef {import("../../lib/bone-mesh.js").BoneMesh} BoneMesh */
@@ -100,11 +100,11 @@ export class BoneScene {
     for (const { mesh } of this.bones.values()) mesh.material.uniforms["cut"].value.set(...plane);
   }
 
-  /** The ball around what is shown, of the bones whose names are given or of all. @param {(id: string) => boolean} [wanted] */
-  ball(wanted = () => true) {
+  /** The box around what is shown, of the bones whose names are given or of all. @param {(id: string) => boolean} [wanted] */
+  box(wanted = () => true) {
     const shown = [...this.bones].filter(([id, { mesh }]) => mesh.visible && wanted(id));
     const all = shown.length > 0 ? shown : [...this.bones];
-    return ballAround(all.map(([, { mesh }]) => /** @type {Float32Array} */ (mesh.geometry.getAttribute("position").array)));
+    return boxAround(all.map(([, { mesh }]) => /** @type {Float32Array} */ (mesh.geometry.getAttribute("position").array)));
   }
 
   /** @param {number} width @param {number} height @param {number} density */

@@ -5,7 +5,7 @@
 // Events: bones-drawn, bones-failed (detail: words), bones-looked, bones-press (detail: ray),
 // landmark-drag (detail: { key, phase, ray }).
 
-import { STANDARD_VIEWS, between, fitted, panned, towardEye, turned, zoomed } from "../../lib/orbit.js";
+import { STANDARD_VIEWS, between, fitted, fittedBox, panned, towardEye, turned, zoomed } from "../../lib/orbit.js";
 import { readMesh } from "../../lib/bone-mesh.js";
 import { BoneOverlay } from "./bone-overlay.js";
 import { BoneScene } from "./bone-scene.js";
@@ -115,7 +115,9 @@ export class BoneView extends HTMLElement {
   /** Cut away what is nearest to the eye. @param {number} share of the depth of what is shown; 0 cuts nothing */
   cutAway(share) {
     if (!this.scene) return;
-    const { center, radius } = this.scene.ball();
+    const { low, high } = this.scene.box();
+    const center = [0, 1, 2].map((k) => ((low[k] ?? 0) + (high[k] ?? 0)) / 2);
+    const radius = Math.hypot(high[0] - low[0], high[1] - low[1], high[2] - low[2]) / 2;
     const [a, b] = [(this.orbit.yaw * Math.PI) / 180, (this.orbit.pitch * Math.PI) / 180];
     const back = [Math.sin(a) * Math.cos(b), -Math.cos(a) * Math.cos(b), Math.sin(b)];
     const middle = back.reduce((sum, x, k) => sum + x * (center[k] ?? 0), 0);
@@ -168,11 +170,16 @@ export class BoneView extends HTMLElement {
     this.goTo(fitted(from, middle, 1.25 * radius, this.aspect));
   }
 
+  /** Come near a place. @param {Vector} place @param {number} radius mm around it */
+  lookAround(place, radius) {
+    this.goTo(fitted(this.orbit, place, radius, this.aspect));
+  }
+
   /** Show all of it, or the bones that are meant. @param {(id: string) => boolean} [wanted] */
   fit(wanted) {
     if (!this.scene) return;
-    const { center, radius } = this.scene.ball(wanted);
-    this.goTo(fitted(this.orbit, center, radius, this.aspect));
+    const { low, high } = this.scene.box(wanted);
+    this.goTo(fittedBox(this.orbit, low, high, this.aspect));
   }
 
   get aspect() {
