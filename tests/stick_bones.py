@@ -103,6 +103,14 @@ class StickMaker:
             part="knee" if knee else "",
         )
 
+    def segment_part(
+        self, volume: Volume, hips: Segmentation, edits: LabelEdits, progress: Progress
+    ) -> Segmentation:
+        self._come("segment_part")
+        assert not hips.part
+        self.calls.append("of a part")
+        return self.segment(volume, edits, progress)
+
     def models(
         self, volume: Volume, segmented: Segmentation, tell: Share
     ) -> tuple[tuple[BoneModel, ...], tuple[Remark, ...]]:

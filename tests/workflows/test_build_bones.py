@@ -193,10 +193,24 @@ def test_a_block_at_the_knees_is_made_too_and_the_labels_kept_are_those_of_the_h
     edited(keeper, scan)
     build = build_bones(keeper, [scan], a_workshop(reader, maker), progress=silent)
     assert {kept.part for kept in build.bones} == {"", "knee"}
-    assert maker.calls == ["segment", "segment", "models", "models", "judged", "landmarks"]
+    parts = ["segment_part", "of a part", "segment"]
+    assert maker.calls == ["segment", *parts, "models", "models", "judged", "landmarks"]
     assert [e.is_empty for e in maker.edits] == [False, True]
     labels = WorkspaceBoneFiles().labels(keeper.get_file(build.labels_file))
     assert labels.grid.shape == SHAPE
+
+
+def test_a_block_that_cannot_be_used_is_left_out_and_told(
+    keeper: MemoryKeeper, scan: Image
+) -> None:
+    knees, hips = stick_volume((4, 5, 4), low_mm=-400.0), stick_volume()
+    reader = StickReader(blocks={scan.id: (knees, hips)})
+    maker = StickMaker(fails_in="segment_part", error=SegmentationError("cannot find bones"))
+    build = build_bones(keeper, [scan], a_workshop(reader, maker), progress=silent)
+    assert {kept.part for kept in build.bones} == {""}
+    (told,) = [remark for remark in build.remarks if remark.code == "block_left_out"]
+    assert told.severity is Severity.WARNING
+    assert "cannot find bones" in told.text
 
 
 def test_series_of_two_frames_are_not_mixed(

@@ -19,6 +19,14 @@ class EngineBones:
 
         return segment(volume, edits=edits, progress=progress)
 
+    def segment_part(
+        self, volume: Volume, hips: Segmentation, edits: LabelEdits, progress: Progress
+    ) -> Segmentation:
+        """Tell the bones of a block below the hips apart."""
+        from hipwright.engines.segmentation.leg_parts import segment_leg_part
+
+        return segment_leg_part(volume, hips.heads, edits=edits, progress=progress)
+
     def models(
         self, volume: Volume, segmented: Segmentation, tell: Share
     ) -> tuple[tuple[BoneModel, ...], tuple[Remark, ...]]:

@@ -87,13 +87,13 @@ def build_bones(
         No bone was found.
     """
     order = _ordered(keeper, images, workshop, with_edits=with_edits)
-    segmented = _segmented(keeper, order, workshop, progress)
+    segmented, left_out = _segmented(keeper, order, workshop, progress)
     models, remarks = _closed(keeper, order, workshop, segmented, progress)
     progress("finding landmarks", CLOSED, WHOLE)
-    judged = workshop.maker.judged(models, [one for _, one in segmented])
+    judged = workshop.maker.judged(models, [one for _, _, one in segmented])
     landmarks, more = workshop.maker.landmarks(models)
     progress("keeping the models", FOUND, WHOLE)
-    said = [r for one in segmented for r in (*_notes(one[0]), *one[1].remarks)]
+    said = [r for _, notes, one in segmented for r in (*_notes(notes), *one.remarks)]
     build = _kept(
         keeper,
         order,
@@ -101,7 +101,7 @@ def build_bones(
         segmented,
         models,
         landmarks,
-        (*said, *remarks, *judged, *more),
+        (*said, *left_out, *remarks, *judged, *more),
         by,
     )
     workshop.checkpoints.drop(order.used)
@@ -109,8 +109,11 @@ def build_bones(
     return build
 
 
-_Segmented = tuple[tuple[str, ...], Segmentation]
-"""What the reader noted about a volume, and its bones told apart."""
+_Segmented = tuple[int, tuple[str, ...], Segmentation]
+"""The number of a volume, what its reader noted, and its bones told apart."""
+
+_Told = tuple[list[_Segmented], tuple[Remark, ...]]
+"""All volumes that could be used, the hips' first, and why others could not."""
 
 
 def _ordered(
@@ -129,7 +132,7 @@ def _ordered(
 
 def _segmented(
     keeper: WorkspaceKeeper, order: _Order, workshop: BoneWorkshop, progress: Progress
-) -> list[_Segmented]:
+) -> _Told:
     key = order.stage("labels")
     found = workshop.checkpoints.get(key)
     if found is not None:
@@ -138,19 +141,36 @@ def _segmented(
     volumes = _volumes(keeper, order, workshop, progress)
     edits = _edits_of_each(keeper, order, workshop, volumes)
     segmented: list[_Segmented] = []
+    left_out: list[Remark] = []
     share = (TOLD_APART - READ) / len(volumes)
     for number, (volume, own) in enumerate(zip(volumes, edits, strict=True)):
         staged = _staged(progress, READ + number * share, READ + (number + 1) * share)
-        segmented.append((volume.notes, workshop.maker.segment(volume, own, staged)))
-    workshop.checkpoints.put(key, segmented)
-    return segmented
+        try:
+            if not segmented:
+                one = workshop.maker.segment(volume, own, staged)
+            else:
+                one = workshop.maker.segment_part(volume, segmented[0][2], own, staged)
+        except SegmentationError as error:
+            if not segmented:
+                raise
+            left_out.append(_left_out(error))
+            continue
+        segmented.append((number, volume.notes, one))
+    told = segmented, tuple(left_out)
+    workshop.checkpoints.put(key, told)
+    return told
+
+
+def _left_out(error: SegmentationError) -> Remark:
+    text = f"A block scanned apart from the hips was left out. {error}"
+    return Remark(code="block_left_out", severity=Severity.WARNING, text=text)
 
 
 def _closed(
     keeper: WorkspaceKeeper,
     order: _Order,
     workshop: BoneWorkshop,
-    segmented: list[_Segmented],
+    segmented: Sequence[_Segmented],
     progress: Progress,
 ) -> tuple[tuple[BoneModel, ...], tuple[Remark, ...]]:
     key = order.stage("surfaces")
@@ -161,9 +181,9 @@ def _closed(
     volumes = _volumes(keeper, order, workshop, progress)
     models: list[BoneModel] = []
     remarks: list[Remark] = []
-    share = (CLOSED - TOLD_APART) / len(volumes)
-    for number, (volume, (_, one)) in enumerate(zip(volumes, segmented, strict=True)):
-        low = TOLD_APART + number * share
+    share = (CLOSED - TOLD_APART) / len(segmented)
+    for done, (number, _, one) in enumerate(segmented):
+        volume, low = volumes[number], TOLD_APART + done * share
         found, said = workshop.maker.models(
             volume, one, _share(progress, CLOSING, low, low + share)
         )
@@ -239,7 +259,7 @@ def _kept(
     remarks: Sequence[Remark],
     by: str,
 ) -> BoneBuild:
-    hip = next((one for _, one in segmented if not one.part), segmented[0][1])
+    hip = segmented[0][2]
     return keeper.add_bone_build(
         BoneBuild(
             id=keeper.new_id(),

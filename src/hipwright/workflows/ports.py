@@ -266,6 +266,12 @@ class BoneMaker(Protocol):
         """Tell the bones of one volume apart; the edits outrank what the program thinks."""
         ...
 
+    def segment_part(
+        self, volume: Volume, hips: Segmentation, edits: LabelEdits, progress: Progress
+    ) -> Segmentation:
+        """Tell the bones of a block at the knees or ankles apart; the hips tell the sides."""
+        ...
+
     def models(
         self, volume: Volume, segmented: Segmentation, tell: Share
     ) -> tuple[tuple[BoneModel, ...], tuple[Remark, ...]]:

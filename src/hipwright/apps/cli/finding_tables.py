@@ -54,15 +54,19 @@ def _from_above(hour: float) -> float:
 
 
 def print_reasons(console: Console, findings: Sequence[Finding]) -> None:
-    """Why the others are not measured; of a series only if no hour is."""
-    have = {(f.definition, f.side) for f in findings if isinstance(f, Measurement)}
-    why: dict[tuple[str, object], NotMeasured] = {}
-    for found in findings:
-        if isinstance(found, NotMeasured) and (found.definition, found.side) not in have:
-            why.setdefault((found.definition, found.side), found)
-    if why:
-        console.print(f"\nNot measured ({len(why)}):")
-    for found in why.values():
+    """Why the others are not measured; of a series once, and only if no hour is."""
+    have = {(f.definition, f.side) for f in findings if isinstance(f, Measurement) and f.hour}
+    left_out: dict[tuple[object, ...], NotMeasured] = {}
+    for number, found in enumerate(findings):
+        if not isinstance(found, NotMeasured):
+            continue
+        if found.hour is None:
+            left_out[found.definition, found.side, number] = found
+        elif (found.definition, found.side) not in have:
+            left_out.setdefault((found.definition, found.side), found)
+    if left_out:
+        console.print(f"\nNot measured ({len(left_out)}):")
+    for found in left_out.values():
         side = "" if found.side is None else f" {found.side.value}"
         console.print(f"  {found.name}{side}: {found.reason}", highlight=False)
 

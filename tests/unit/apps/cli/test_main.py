@@ -19,8 +19,8 @@ from tests.unit.apps.cli.workbench import landmark_file, run, valid
 
 # DESIGN, "Commands", without the rows marked "later" and those of later issues.
 COMMANDS = (
-    *("demo", "serve", "add", "cases", "show", "landmarks", "measure", "report", "catalog"),
-    *("backup", "restore", "doctor"),
+    *("demo", "serve", "add", "cases", "show", "landmarks", "measure", "bones", "report"),
+    *("export", "catalog", "backup", "restore", "doctor"),
 )
 
 
