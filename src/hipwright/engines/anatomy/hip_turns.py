@@ -21,6 +21,7 @@ _FEMORAL_PLACES = (
     "isthmus",
     "shaft_point",
     "shaft_axis",
+    "long_axis",
     "posterior_condyles",
     "epicondyles",
     "version_points",

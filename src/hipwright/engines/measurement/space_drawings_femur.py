@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -134,8 +135,8 @@ def _alpha(asked: _Asked) -> Parts:
     alpha = float(series(asked.hip, hours=np.array([asked.hour]), **parameters)[0])
     way = _ways(femur, np.array([alpha]), asked.hour)[0]
     row = at_hours(femur.radial_mm, femur.hours, np.array([asked.hour]), -2)[0]
-    reach = np.interp(np.array([alpha]), femur.angles_deg, row)
-    onset: Floats = femur.head_center + reach * way
+    reach = cast("Floats", np.interp(np.array([alpha]), femur.angles_deg, row))
+    onset = femur.head_center + reach * way
     return {_HEAD: femur.head_center, "where the outline leaves the sphere": onset}, [
         _axis(femur),
         _line("to the onset", femur.head_center, onset),

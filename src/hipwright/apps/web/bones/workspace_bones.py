@@ -5,8 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from hipwright.apps.web.bones.at_hand import BoneMap, MeasuredBones, MeasuredSide, Tilts
-from hipwright.domain.anatomy import SpacePoint, Surface
+from hipwright.apps.web.bones.at_hand import (
+    BoneMap,
+    Floats,
+    MeasuredBones,
+    MeasuredSide,
+    Tilts,
+    piece_of,
+)
+from hipwright.domain.anatomy import Bone, SpacePoint, Surface
 from hipwright.domain.frames import Frame, FrameKind
 from hipwright.domain.keeping import Image, ImageKind
 from hipwright.domain.keeping_bones import BoneBuild, BoneReading, Job, KeptBone
@@ -127,17 +134,34 @@ class WorkspaceBones:
         )
 
     def _maps(self, build: BoneBuild, sides: Mapping[Side, MeasuredSide]) -> tuple[BoneMap, ...]:
-        return ()
+        """What can be painted, of both hips together so that they share a legend."""
+        from hipwright.engines.anatomy.bone_maps import bone_maps
+
+        found: dict[str, dict[str, Floats]] = {}
+        for side, hip in sides.items():
+            border, surveyed = hip.border, hip.hip
+            if border is None or surveyed is None:
+                continue
+            femur, hip_bone = (build.bone(make(side)) for make in (Bone.femur, Bone.hip_bone))
+            turned = [
+                None if kept is None else border.surface_to_canonical(self.surface(build, kept))
+                for kept in (femur, hip_bone)
+            ]
+            maps = bone_maps(surveyed, turned[0], turned[1])
+            for kept, painted in ((femur, maps.femur), (hip_bone, maps.hip_bone)):
+                for name, values in painted.items() if kept is not None else ():
+                    found.setdefault(name.removesuffix("_mm"), {})[piece_of(kept)] = values
+        return tuple(BoneMap(id=name, values=values) for name, values in found.items())
 
     def drawing(
         self, side: MeasuredSide, definition: str, hour: float | None
     ) -> SpaceDrawing | None:
         """How a value was constructed."""
-        from hipwright.engines.measurement.space_drawings_acetabulum import drawing_of_socket
+        from hipwright.engines.measurement.space_drawings import drawing_for
 
         if side.hip is None:
             return None
-        return drawing_of_socket(definition, side.hip, hour)
+        return drawing_for(definition, side.hip, hour)
 
     def series(self, person: str) -> Sequence[Image]:
         """CT series, newest first."""
