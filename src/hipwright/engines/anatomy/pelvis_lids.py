@@ -43,8 +43,11 @@ def flat_lids(surface: Surface) -> tuple[Lid, ...]:
     normals = vectors / np.maximum(2 * areas, 1e-12)[:, None]
     middles = surface.vertices[surface.faces].mean(axis=1)
     offsets = np.einsum("ij,ij->i", normals, middles)
-    keys = np.rint(np.column_stack([normals * _BINS, offsets])).astype(np.int64)
-    group = np.unique(keys, axis=0, return_inverse=True)[1]
+    turned = np.rint(normals * _BINS).astype(np.int64) + int(_BINS)
+    keys = np.rint(offsets).astype(np.int64)
+    for axis in range(turned.shape[1]):
+        keys = keys * (2 * int(_BINS) + 1) + turned[:, axis]
+    group = np.unique(keys, return_inverse=True)[1]
     sizes = np.bincount(group, weights=areas)
     found: list[Lid] = []
     for seed in np.argsort(-sizes)[:_TRIED].tolist():

@@ -25,6 +25,7 @@ _INSIDE_MM = 6.0  # how far inside a sphere bone is still looked for
 _IN_THE_WAY = 4.0  # such bone weighs this much more: a socket is hollow (judgment)
 _NEARBY_MM = 12.0
 _STARTS = 6
+_SEARCHED_FACES = 25_000
 _WIDER_MM = (0.0, 1.5)
 _STEPS_OUT_MM = (
     1.5,
@@ -67,6 +68,15 @@ class _Pieces:
     normals: Floats
     areas: Floats
 
+    def thinned(self) -> _Pieces:
+        """Every so manieth of them, standing for its neighbors: enough to search with."""
+        step = max(1, len(self.areas) // _SEARCHED_FACES)
+        return _Pieces(
+            middles=self.middles[::step],
+            normals=self.normals[::step],
+            areas=self.areas[::step] * step,
+        )
+
     def around(self, center: Floats, reach_mm: float) -> _Pieces:
         """Those within a distance of a place."""
         near = ((self.middles - center) ** 2).sum(axis=1) < reach_mm**2
@@ -100,18 +110,18 @@ def find_socket(hip_bone: Surface, *, near: Floats | None = None) -> SocketSpher
     areas = np.linalg.norm(vectors, axis=1) / 2
     normals = vectors / np.maximum(2 * areas, 1e-12)[:, None]
     pieces = _Pieces(middles=middles, normals=normals, areas=areas)
-    starts = (
-        _most_voted(pieces) if near is None else [(near, radius) for radius in RADII_MM[2:9:2]]
-    )
-    found = [_refined(pieces, center, radius) for center, radius in starts]
-    center, radius = max(found, key=lambda sphere: _merit(pieces, *sphere))
-    outward = -_toward(pieces, center, radius)
-    found = [
-        _refined(pieces, center + step * outward, radius + wider, wide=_NARROW_MM)
+    few = pieces.thinned()
+    starts = _most_voted(few) if near is None else [(near, radius) for radius in RADII_MM[2:9:2]]
+    found = [_refined(few, center, radius) for center, radius in starts]
+    center, radius = max(found, key=lambda sphere: _merit(few, *sphere))
+    outward = -_toward(few, center, radius)
+    found += [
+        _refined(few, center + step * outward, radius + wider, wide=_NARROW_MM)
         for step in _STEPS_OUT_MM
         for wider in _WIDER_MM
     ]
-    center, radius = max([(center, radius), *found], key=lambda sphere: _merit(pieces, *sphere))
+    best = max(found, key=lambda sphere: _merit(few, *sphere))
+    center, radius = _refined(pieces, *best, wide=_NARROW_MM)
     on = _on_sphere(pieces, center, radius, _NARROW_MM)
     area = float(areas[on].sum())
     plausible = RADII_MM[0] - 2 < radius < RADII_MM[-1] + 2
