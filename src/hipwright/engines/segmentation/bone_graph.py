@@ -92,27 +92,32 @@ def block_valleys(
     block: tuple[int, int, int],
     reach: tuple[int, int],
     scale: float,
-    shares: Codes,
-    least_share: int,
+    at: Links,
     out: Strengths,
 ) -> None:
-    """Fill ``out`` with the root mean square valley depth of each block that holds bone."""
+    """Fill ``out`` with the mean valley depth of the deepest quarter of each node's voxels."""
     bz, by, bx = block
-    for k in range(out.shape[0]):
-        for i in range(out.shape[1]):
-            for j in range(out.shape[2]):
-                out[k, i, j] = 0.0
-                if shares[k, i, j] < least_share:
-                    continue
-                total = 0.0
-                count = 0
-                for z in range(k * bz, min((k + 1) * bz, values.shape[0])):
-                    for y in range(i * by, min((i + 1) * by, values.shape[1])):
-                        for x in range(j * bx, min((j + 1) * bx, values.shape[2])):
-                            depth = valley_depth(values, z, y, x, reach[0], reach[1], scale)
-                            total += depth * depth
-                            count += 1
-                out[k, i, j] = np.sqrt(total / max(count, 1))
+    counts = np.zeros(33, np.int64)
+    for n in range(at.shape[0]):
+        k, i, j = at[n, 0], at[n, 1], at[n, 2]
+        counts[:] = 0
+        count = 0
+        for z in range(k * bz, min((k + 1) * bz, values.shape[0])):
+            for y in range(i * by, min((i + 1) * by, values.shape[1])):
+                for x in range(j * bx, min((j + 1) * bx, values.shape[2])):
+                    depth = valley_depth(values, z, y, x, reach[0], reach[1], scale)
+                    counts[int(depth * 32.0)] += 1
+                    count += 1
+        left = max(1, count // 4)
+        wanted = left
+        total = 0.0
+        for level in range(32, -1, -1):
+            taken = min(left, counts[level])
+            total += taken * level
+            left -= taken
+            if left == 0:
+                break
+        out[n] = total / (32.0 * wanted)
 
 
 @njit(cache=True, nogil=True)
@@ -143,7 +148,7 @@ def link_nodes(
             one, two = sides[n], sides[m]
             if one > 0 and two > 0 and one != two and (one + 1) // 2 == (two + 1) // 2:
                 continue
-            depth = max(valley[k, i, j], valley[a, b, c]) / weak_at
+            depth = max(valley[n], valley[m]) / weak_at
             links[n, axis] = m
             strength[n, axis] = 1.0 / (1.0 + depth * depth)
 
@@ -184,10 +189,10 @@ def connected(links: Links) -> Links:
     return parent
 
 
-def nodes_of(shares: Codes, least_share: int) -> tuple[Links, Links]:
+def nodes_of(bone: NDArray[np.bool_]) -> tuple[Links, Links]:
     """Coarse (z, y, x) of the nodes, and the node of each coarse voxel."""
-    at = np.argwhere(shares >= least_share).astype(np.int32)
-    node_of = np.full(shares.shape, -1, np.int32)
+    at = np.argwhere(bone).astype(np.int32)
+    node_of = np.full(bone.shape, -1, np.int32)
     node_of[tuple(at.T)] = np.arange(len(at), dtype=np.int32)
     return at, node_of
 

@@ -10,10 +10,12 @@ from numpy.typing import NDArray
 
 from hipwright.domain.anatomy import Bone
 from hipwright.domain.errors import SegmentationError
+from hipwright.engines.imaging.ray_samples import even_directions
 from hipwright.engines.imaging.tissue_levels import GrayLevels
-from hipwright.engines.segmentation.head_sphere import HeadSphere, fit_head
+from hipwright.engines.segmentation.head_sphere import RAYS, HeadSphere, fit_from, fit_head
 from hipwright.engines.segmentation.joint_gap import WINDOW_DEG, PolarGap, find_gap
 from hipwright.engines.segmentation.neck_direction import neck_direction
+from hipwright.engines.segmentation.segmentation import gap_radius_toward
 
 Floats = NDArray[np.float64]
 Voxels = NDArray[np.int16]
@@ -33,6 +35,9 @@ LEVEL_MM = 45.0
 
 RADII_DIFFER_MM = 5.0
 SAME_MM = 10.0
+FROM_NECK_DEG = 75.0
+LEAST_COVERED = 0.25
+MOST_MOVED_MM = 3.0
 EXAMINED = 5
 
 
@@ -87,14 +92,37 @@ def examined_hip(
         lateral = max((-1.0, 1.0), key=lambda sign: neck(sign)[1])
     direction = neck(lateral)[0]
     femur, hip_bone = _named(lateral)
+    gap = gap_of(values, step_mm, sphere, direction, levels)
+    better = _covered_sphere(values, step_mm, sphere, gap, direction, step_hu)
+    if better is not None:
+        sphere, gap = better, gap_of(values, step_mm, better, direction, levels)
     return FoundHip(
-        femur=femur,
-        hip_bone=hip_bone,
-        lateral=lateral,
-        sphere=sphere,
-        neck=direction,
-        gap=gap_of(values, step_mm, sphere, direction, levels),
+        femur=femur, hip_bone=hip_bone, lateral=lateral, sphere=sphere, neck=direction, gap=gap
     )
+
+
+def _covered_sphere(
+    values: Voxels,
+    step_mm: Floats,
+    sphere: HeadSphere,
+    gap: PolarGap,
+    neck: Floats,
+    step_hu: float,
+) -> HeadSphere | None:
+    """The sphere through the covered part of the head alone, which no cam reaches."""
+    directions = even_directions(RAYS)
+    covered = np.isfinite(gap_radius_toward(directions, gap.axes, gap.radius_mm, gap.acts))
+    covered &= directions @ neck < np.cos(np.radians(FROM_NECK_DEG))
+    if covered.mean() < LEAST_COVERED:
+        return None
+    fit = fit_from(
+        values, step_mm, sphere.center, sphere.radius_mm, step_hu=step_hu, trusted=covered
+    )
+    if fit is None or fit.inlier_share < sphere.inlier_share - 0.1:
+        return None
+    if float(np.linalg.norm(fit.center - sphere.center)) > MOST_MOVED_MM:
+        return None
+    return fit
 
 
 def gap_of(

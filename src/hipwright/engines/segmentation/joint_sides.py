@@ -20,7 +20,7 @@ HEAD_CORE_MM = 3.0
 VETO_MM = 8.0
 """So far beyond the gap nothing is femur where the gap acts."""
 
-FLAT_SURE_MM = 4.0
+FLAT_SURE_MM = 7.0
 FLAT_VETO_MM = 9.0
 
 

@@ -19,11 +19,15 @@ from hipwright.engines.imaging.tissue_levels import (
 )
 from hipwright.engines.imaging.upright_volume import UprightVolume, upright
 from hipwright.engines.segmentation.bone_graph import VALLEY_SHARE
-from hipwright.engines.segmentation.find_hips import FoundHip, find_hips
+from hipwright.engines.segmentation.edge_sharpness import blur_and_overshoot
+from hipwright.engines.segmentation.find_hips import FoundHip, find_hips, widened
 from hipwright.engines.segmentation.flat_joint import find_flat_joint
 from hipwright.engines.segmentation.flooding import flood, spread_nodes
 from hipwright.engines.segmentation.head_search import head_candidates
+from hipwright.engines.segmentation.head_to_shaft import HeadToShaft, look_at_neck
 from hipwright.engines.segmentation.joint_sides import apply_flat, apply_gap, no_word
+from hipwright.engines.segmentation.look_over import cut_bones, look_over
+from hipwright.engines.segmentation.reader_edits import UprightEdits, upright_edits
 from hipwright.engines.segmentation.rough_labels import RoughLabels, rough_labels, valley_reach
 from hipwright.engines.segmentation.segmentation import (
     GapSurface,
@@ -41,6 +45,9 @@ COARSE_MM = 1.5
 SCOUT_MM = 4.0
 SMOOTH_FROM_HU = 35.0
 """Noise from which single voxels are smoothed before the threshold (judgment)."""
+
+WIDER_DEG = (62.0, 74.0)
+"""Neck windows that are tried where head and shaft do not hang together."""
 
 STEPS = 9
 
@@ -70,59 +77,132 @@ def segment(
         No CT, no Hounsfield units, no hip in it, or edits of another volume.
     """
     tell = progress or _silent
-    _refuse_others(volume, edits)
+    refuse_others(volume, edits)
     tell("setting the volume upright", 0, STEPS)
     field = upright(volume.values, volume.grid)
+    by_hand = None if edits is None or edits.is_empty else upright_edits(edits, field)
     step_mm = field.step_xyz_mm
     tell("reading gray levels", 1, STEPS)
     block = block_shape(field.spacing_mm, COARSE_MM)
     coarse = coarsened(field.values, block)
     levels = levels_of(field, coarse, block)
     tell("looking for the hips", 2, STEPS)
+    coarse_step = (field.spacing_mm * block)[::-1].copy()
     found = head_candidates(
-        coarse,
-        (field.spacing_mm * block)[::-1].copy(),
-        soft_hu=levels.soft_hu,
-        cortex_hu=levels.cortex_hu,
+        coarse, coarse_step, soft_hu=levels.soft_hu, cortex_hu=levels.cortex_hu
     )
-    del coarse
     shift = (np.array(block[::-1]) - 1) / 2 * step_mm
     tell("following the joint spaces", 3, STEPS)
     hips = find_hips(field.values, step_mm, [(c + shift, r) for c, r in found], levels)
     tell("telling bone from soft tissue", 4, STEPS)
-    mask = np.empty(field.values.shape, np.uint8)
-    share = 1.0 if levels.noise_hu < SMOOTH_FROM_HU else 0.4
-    mark_above(field.values, levels.threshold_hu, share, mask)
-    tell("telling the bones apart", 5, STEPS)
-    step_hu = levels.cortex_hu - levels.soft_hu
-    rough = rough_labels(field.values, mask, field.spacing_mm, hips, step_hu=step_hu)
-    tell("parting the joints", 6, STEPS)
-    codes, barred = fine_labels(field, mask, rough, hips, levels)
+    mask = bone_mask(field, levels)
+    if by_hand is not None:
+        by_hand.restrain(mask)
+    codes, hips, ways = _solid_labels(field, mask, hips, levels, by_hand, tell)
     del mask
-    tell("filling the bones", 7, STEPS)
-    bones = [Bone.of_code(int(c)) for c in np.unique(codes) if 0 < c < Bone.OTHER.code]
-    keep_largest(codes, bones, field.spacing_mm)
-    fill_bones(codes, barred, bones, field.spacing_mm)
-    del barred
     tell("checking the labels", 8, STEPS)
+    blur, overshoot = blur_and_overshoot(
+        field.values,
+        float(field.spacing_mm[2]),
+        levels.soft_hu,
+        levels.cortex_hu,
+        levels.noise_hu,
+    )
+    told = TissueLevels(
+        soft_hu=levels.soft_hu,
+        cortex_hu=levels.cortex_hu,
+        noise_hu=levels.noise_hu,
+        threshold_hu=levels.threshold_hu,
+        blur_mm=blur,
+        slice_blur_mm=slice_blur_mm(field, volume),
+        overshoot=overshoot,
+    )
+    remarks = look_over(field, coarse, coarse_step, codes, hips, ways, told, volume)
+    low, high = cut_bones(codes)
     result = Segmentation(
         labels=LabelVolume(codes=field.brought_home(codes), grid=volume.grid),
-        levels=TissueLevels(
-            soft_hu=levels.soft_hu,
-            cortex_hu=levels.cortex_hu,
-            noise_hu=levels.noise_hu,
-            threshold_hu=levels.threshold_hu,
-            blur_mm=0.5,
-            slice_blur_mm=float(field.spacing_mm[0] / np.sqrt(12.0)),
-        ),
+        levels=told,
         heads=tuple(_head(field, hip) for hip in hips),
         gaps=tuple(_gap(field, hip) for hip in hips),
+        remarks=remarks,
+        cut_low=low,
+        cut_high=high,
     )
     tell("done", STEPS, STEPS)
     return result
 
 
-def _refuse_others(volume: Volume, edits: LabelEdits | None) -> None:
+def _solid_labels(
+    field: UprightVolume,
+    mask: Codes,
+    hips: tuple[FoundHip, ...],
+    levels: GrayLevels,
+    by_hand: UprightEdits | None,
+    tell: Progress,
+) -> tuple[Codes, tuple[FoundHip, ...], tuple[HeadToShaft, ...]]:
+    """Label and fill; where a neck is cut, once more with a wider window about it."""
+    best: tuple[Codes, tuple[FoundHip, ...], tuple[HeadToShaft, ...]] | None = None
+    for window in (None, *WIDER_DEG):
+        if window is not None and best is not None:
+            hips = tuple(
+                hip if way.sound else widened(hip, field.values, field.step_xyz_mm, levels, window)
+                for hip, way in zip(hips, best[2], strict=True)
+            )
+        tell("telling the bones apart", 5, STEPS)
+        rough = rough_labels(
+            field.values,
+            mask,
+            field.spacing_mm,
+            hips,
+            levels,
+            certain=None if by_hand is None else by_hand.certain,
+            cuts=() if by_hand is None else by_hand.cuts,
+        )
+        tell("parting the joints", 6, STEPS)
+        codes, barred = fine_labels(field, mask, rough, hips, levels, by_hand)
+        tell("filling the bones", 7, STEPS)
+        bones = [Bone.of_code(int(c)) for c in np.unique(codes) if 0 < c < Bone.OTHER.code]
+        keep_largest(codes, bones, field.spacing_mm)
+        fill_bones(codes, barred, bones, field.spacing_mm)
+        if by_hand is not None:
+            by_hand.close_cuts(codes)
+            by_hand.say(codes)
+        ways = tuple(
+            look_at_neck(
+                codes,
+                hip.femur.code,
+                field.spacing_mm,
+                hip.sphere.center,
+                hip.sphere.radius_mm,
+                hip.neck,
+            )
+            for hip in hips
+        )
+        if best is None or _faults(ways) < _faults(best[2]):
+            best = (codes, hips, ways)
+        if all(way.sound for way in ways):
+            break
+    return best
+
+
+def _faults(ways: tuple[HeadToShaft, ...]) -> int:
+    return sum(10 * (not way.one_solid) + way.tunnels for way in ways)
+
+
+def bone_mask(field: UprightVolume, levels: GrayLevels) -> Codes:
+    """1 where a voxel is dense enough for bone."""
+    mask = np.empty(field.values.shape, np.uint8)
+    share = 1.0 if levels.noise_hu < SMOOTH_FROM_HU else 0.4
+    mark_above(field.values, levels.threshold_hu, share, mask)
+    return mask
+
+
+def slice_blur_mm(field: UprightVolume, volume: Volume) -> float:
+    """Standard deviation of the blur along the slices: a box as wide as a slice is thick."""
+    return max(float(field.spacing_mm[0]), volume.slice_thickness_mm or 0.0) / float(np.sqrt(12.0))
+
+
+def refuse_others(volume: Volume, edits: LabelEdits | None) -> None:
     if volume.modality is not Modality.CT:
         raise SegmentationError(
             "cannot find bones in the volume",
@@ -161,6 +241,7 @@ def fine_labels(
     rough: RoughLabels,
     hips: tuple[FoundHip, ...],
     levels: GrayLevels,
+    by_hand: UprightEdits | None,
 ) -> tuple[Codes, Codes]:
     """Codes of the fine voxels, and by bits which codes each must not take."""
     codes = no_word(mask.shape)
@@ -190,6 +271,8 @@ def fine_labels(
             apply_flat(
                 joint, first, second, mask=mask, step_mm=step_mm, codes=codes, barred=barred
             )
+    if by_hand is not None:
+        by_hand.say(codes)
     spread_nodes(mask, rough.block, rough.sure, codes)
     step_hu = levels.cortex_hu - levels.soft_hu
     flood(field.values, valley_reach(field.spacing_mm), VALLEY_SHARE * step_hu, barred, codes)

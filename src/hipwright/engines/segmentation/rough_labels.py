@@ -10,10 +10,17 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from hipwright.domain.anatomy import Bone
-from hipwright.engines.imaging.block_means import block_shape, block_shares, coarse_shape
+from hipwright.engines.imaging.block_means import (
+    block_shape,
+    block_shares,
+    coarse_shape,
+    coarsened,
+)
+from hipwright.engines.imaging.tissue_levels import GrayLevels
 from hipwright.engines.segmentation.bone_graph import (
     VALLEY_MM,
     VALLEY_SHARE,
+    BoneGraph,
     block_valleys,
     linked,
     nodes_of,
@@ -21,6 +28,7 @@ from hipwright.engines.segmentation.bone_graph import (
 from hipwright.engines.segmentation.find_hips import FoundHip
 from hipwright.engines.segmentation.flooding import UNSURE
 from hipwright.engines.segmentation.random_walk import walked
+from hipwright.engines.segmentation.reader_edits import UprightCut
 from hipwright.engines.segmentation.segmentation import gap_radius_toward
 
 Codes = NDArray[np.uint8]
@@ -30,6 +38,12 @@ Voxels = NDArray[np.int16]
 NODE_MM = 2.9
 LEAST_SHARE = 26
 """Share of bone (of 255) from which a block is a node."""
+
+MARROW_SHARE = 0.09
+"""How far the mean of a block lies above soft tissue, of the step to cortex, to be marrow."""
+
+NOISE_DEPTHS = 2.5
+"""Depth of valleys that noise alone makes, in standard deviations (computed)."""
 
 RADII_APART = 7.8
 """Distance of the two heads in head radii, where only one is seen (common practice: 180/23)."""
@@ -111,7 +125,7 @@ def markers_of(places: Floats, hips: Sequence[FoundHip]) -> tuple[Codes, Codes]:
     )
     wing = (up > radius + 8.0) & (np.abs(across) > 0.37 * apart) & (np.abs(across) < 0.95 * apart)
     ramus = (np.abs(back) < 0.45 * apart) & (back < 0.05 * apart) & (up < 0)
-    for number, hip in enumerate(hips):
+    for hip in hips:
         lateral = across * hip.lateral
         codes[wing & (lateral > 0)] = hip.hip_bone.code
         if len(hips) == 1:
@@ -137,9 +151,10 @@ def rough_labels(
     mask: Codes,
     spacing_mm: Floats,
     hips: Sequence[FoundHip],
+    levels: GrayLevels,
     *,
-    step_hu: float,
     certain: Codes | None = None,
+    cuts: Sequence[UprightCut] = (),
 ) -> RoughLabels:
     """Label the blocks of a bone mask.
 
@@ -151,19 +166,25 @@ def rough_labels(
         Along z, y, x.
     hips
         Found hips, whose joint surfaces are walls.
-    step_hu
-        From soft tissue to cortex.
+    levels
+        Gray levels of the scan.
     certain
         What a reader knows of fine voxels: their codes, 0 for none.
+    cuts
+        Discs across which nothing is linked.
     """
+    step_hu = levels.cortex_hu - levels.soft_hu
     block = block_shape(spacing_mm, NODE_MM)
     step_mm = (spacing_mm * block)[::-1].copy()
     shares = np.empty(coarse_shape(mask.shape, block), np.uint8)
     block_shares(mask, block, shares)
-    at, node_of = nodes_of(shares, LEAST_SHARE)
-    valley = np.empty(shares.shape, np.float32)
-    reach = valley_reach(spacing_mm)
-    block_valleys(values, block, reach, VALLEY_SHARE * step_hu, shares, LEAST_SHARE, valley)
+    means = coarsened(values, block)
+    marrow_hu = levels.soft_hu + MARROW_SHARE * step_hu
+    at, node_of = nodes_of((shares >= LEAST_SHARE) | (means > marrow_hu))
+    valley = np.empty(len(at), np.float32)
+    block_valleys(values, block, valley_reach(spacing_mm), VALLEY_SHARE * step_hu, at, valley)
+    noise = NOISE_DEPTHS * levels.noise_hu / (VALLEY_SHARE * step_hu)
+    valley = np.maximum(valley - np.float32(noise), 0)
     places = block_centers(at, block, step_mm)
     markers, sides = markers_of(places, hips)
     if certain is not None:
@@ -173,13 +194,29 @@ def rough_labels(
         known = nodes >= 0
         markers[nodes[known]] = certain[tuple(seeded[known].T)]
     graph = linked(at, node_of, valley, sides)
+    for cut in cuts:
+        _part(graph, places, cut)
     found, lead = walked(graph, markers)
-    codes = np.zeros(shares.shape, np.uint8)
+    codes = np.zeros(node_of.shape, np.uint8)
     codes[tuple(at.T)] = found
-    firm = np.zeros(shares.shape, np.uint8)
+    firm = np.zeros(node_of.shape, np.uint8)
     firm[tuple(at.T)] = np.where(lead >= SURE_LEAD, found, UNSURE)
     firm[tuple(at.T)] = np.where(found == 0, 0, firm[tuple(at.T)])
     return RoughLabels(block=block, step_mm=step_mm, codes=codes, sure=_unsure_at_borders(firm))
+
+
+def _part(graph: BoneGraph, places: Floats, cut: UprightCut) -> None:
+    """Take away the links that cross a disc, in place."""
+    off = places - cut.center
+    height = off @ cut.normal
+    for axis in range(3):
+        ahead = graph.links[:, axis]
+        there = np.maximum(ahead, 0)
+        crosses = (ahead >= 0) & (height * height[there] <= 0) & (height != height[there])
+        share = np.where(crosses, height / np.where(crosses, height - height[there], 1.0), 0.0)
+        meets = off + share[:, None] * (places[there] - places)
+        across = np.linalg.norm(meets - np.outer(meets @ cut.normal, cut.normal), axis=1)
+        graph.links[crosses & (across <= cut.radius_mm), axis] = -1
 
 
 def valley_reach(spacing_mm: Floats) -> tuple[int, int]:

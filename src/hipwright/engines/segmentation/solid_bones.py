@@ -30,12 +30,14 @@ Box = tuple[slice, slice, slice]
 
 SOLID_MM = 1.5
 SMALLEST_PIECE_MM3 = 60.0
-KEPT_SHARE = 0.03
-"""A second piece is kept as the same bone from this share of the largest on (a field's edge)."""
+SPINE_PIECE_MM3 = 400.0
 
 
 def keep_largest(codes: Codes, bones: Sequence[Bone], spacing_mm: Floats) -> None:
-    """Keep the largest piece of each bone; name other large ones OTHER, drop the rest; in place."""
+    """Keep the largest piece of each bone; name other large ones OTHER, drop the rest; in place.
+
+    The sacrum stands for the spine as well and keeps its pieces.
+    """
     boxes: list[Box | None] = ndimage.find_objects(codes, max_label=len(Bone))
     for bone in bones:
         box = boxes[bone.code - 1] if bone.code <= len(boxes) else None
@@ -48,7 +50,10 @@ def keep_largest(codes: Codes, bones: Sequence[Bone], spacing_mm: Floats) -> Non
         sizes = np.bincount(labels.ravel())
         sizes[0] = 0
         names = np.zeros(len(sizes), np.uint8)
-        names[sizes * spacing_mm.prod() >= SMALLEST_PIECE_MM3] = Bone.OTHER.code
+        if bone is Bone.SACRUM:
+            names[sizes * spacing_mm.prod() >= SPINE_PIECE_MM3] = bone.code
+        else:
+            names[sizes * spacing_mm.prod() >= SMALLEST_PIECE_MM3] = Bone.OTHER.code
         names[int(sizes.argmax())] = bone.code
         loose = (labels > 0) & (labels != int(sizes.argmax()))
         here[loose] = names[labels[loose]]
@@ -77,7 +82,8 @@ def fill_bones(codes: Codes, barred: Codes, bones: Sequence[Bone], spacing_mm: F
             fine = fine.repeat(n, axis=axis)
         fine = fine[tuple(slice(0, n) for n in own.shape)]
         bit = np.uint8(1 << (bone.code - 1))
-        free = (here == 0) & ((barred[even] & bit) == 0)
+        loose = (here == 0) | (here == Bone.OTHER.code)  # islands of dense marrow are OTHER so far
+        free = loose & ((barred[even] & bit) == 0)
         own |= (fine > 0) & free
         pixel = float(spacing_mm[1] * spacing_mm[2])
         fill_planes(own, int(SMALL_HOLE_MM2 / pixel))

@@ -155,9 +155,12 @@ def cavities(
             shut[tuple(index)] = _filled_planes(np.ascontiguousarray(plane), axis)
     inside = np.asarray(ndimage.binary_fill_holes(shut)).astype(np.uint8)
     votes = sum((_filled_planes(shut, axis) for axis in range(3)), np.zeros_like(shut))
-    full = ((inside > 0) | (votes >= 2)).astype(np.uint8)  # noqa: PLR2004 (two of three planes)
-    cavity = full & (1 - shut)
-    room = ((full > 0) & (dense == 0)).astype(bool)
+    full = ((inside > 0) | (votes >= 2)).astype(bool)  # noqa: PLR2004 (two of three planes)
+    open_room = (shut > 0) & (dense == 0)
     steps = max(reach) + 1
-    spread = ndimage.binary_dilation(cavity.astype(bool), iterations=steps, mask=room)
-    return np.asarray(spread).astype(np.uint8)
+    from_marrow = ndimage.binary_dilation(full & (shut == 0), iterations=steps, mask=open_room)
+    around = np.pad(~full, 1, constant_values=True)
+    room = np.pad(open_room, 1, constant_values=False)
+    from_outside = ndimage.binary_dilation(around, iterations=steps, mask=room | around)
+    outer = from_outside[1:-1, 1:-1, 1:-1] & ~from_marrow
+    return np.asarray(full & (dense == 0) & ~outer).astype(np.uint8)
