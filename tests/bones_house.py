@@ -392,7 +392,5 @@ def made_up_maps() -> tuple[BoneMap, ...]:
         truth = modeled_person().truth
         radius = (truth.left if side is Side.LEFT else truth.right).head_radius_mm
         residual[name] = np.where(far < 1.7 * radius, far - radius, np.nan)
-        coverage[name] = np.where(
-            far < 1.06 * radius, np.degrees(np.arcsin(np.clip(away[:, 2] / far, -1, 1))), np.nan
-        )
+        coverage[name] = np.where(far < 1.06 * radius, away[:, 2] > 0, np.nan)
     return (BoneMap(id="residual", values=residual), BoneMap(id="coverage", values=coverage))

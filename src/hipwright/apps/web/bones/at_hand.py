@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from hipwright.engines.anatomy.canonical import HipBorder
 from hipwright.engines.anatomy.hip_in_space import HipInSpace
 from hipwright.engines.measurement.space_drawing import SpaceDrawing
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 STANDING, SUPINE = "standing", "supine"
 

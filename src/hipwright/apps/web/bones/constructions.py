@@ -17,7 +17,7 @@ from hipwright.engines.reporting.numbers import value_with_unit
 Json = dict[str, Any]
 Floats = NDArray[np.float64]
 
-_LEVEL = 0.9
+_LEVEL, _CLEARLY = 0.9, 0.999
 _FLAT = 0.12
 """A construction is seen square to its plane when it is this flat: thickness over width."""
 
@@ -56,6 +56,7 @@ def construction_facts(
             for line in drawing.lines
         ],
         "back": None if back is None else [round(float(x), 4) for x in back],
+        "level": back is not None and bool(border.direction_to_canonical(back)[2] < -_CLEARLY),
     }
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -23,7 +25,7 @@ def mesh_bytes(surface: Surface) -> bytes:
     )
 
 
-def paint_bytes(values: NDArray[np.float64], low: float, high: float) -> bytes:
+def paint_bytes(values: NDArray[np.floating[Any]], low: float, high: float) -> bytes:
     """One byte a vertex: 0 for nothing known (NaN), 1 to 255 from ``low`` to ``high``."""
     share = (values - low) / (high - low)
     known = np.isfinite(values)

@@ -13,7 +13,7 @@ from hipwright.apps.web.bones.at_hand import BoneMap
 from hipwright.engines.reporting.numbers import written
 
 Json = dict[str, Any]
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,7 +21,7 @@ class MapWords:
     """What a map is called and what its ends mean; ``{0}`` stands for the extreme value.
 
     ``span`` bounds what the ramp shows, so that a few stray places do not flatten it;
-    ``step`` is the precision of the numbers; ``about_zero`` ramps have zero in the middle.
+    ``step`` is the precision of the numbers. A map that ``is_yes_or_no`` has no numbers.
     """
 
     id: str
@@ -32,7 +32,7 @@ class MapWords:
     about: str
     span: tuple[float, float] = (-math.inf, math.inf)
     step: float = 0.1
-    about_zero: bool = False
+    is_yes_or_no: bool = False
 
 
 MAPS = (
@@ -43,7 +43,7 @@ MAPS = (
         low="bone inside the sphere, down to {0}",
         high="bone outside the sphere, up to {0}",
         about="How far the surface of the head and neck lies from the sphere of the head.",
-        span=(-3.0, 6.0),
+        span=(-2.0, 4.0),
     ),
     MapWords(
         id="joint_space",
@@ -57,13 +57,13 @@ MAPS = (
     MapWords(
         id="coverage",
         name="Coverage of the head",
-        unit="°",
-        low="not covered, up to {0} beyond the rim",
-        high="covered, up to {0} inside the rim",
-        about="How far each place of the head lies within the rim, seen from its center.",
-        span=(-60.0, 60.0),
+        unit="",
+        low="beyond the rim: not covered",
+        high="within the rim: covered",
+        about="Which places of the head lie within the rim, seen from the head's center.",
+        span=(0.0, 1.0),
         step=1.0,
-        about_zero=True,
+        is_yes_or_no=True,
     ),
 )
 
@@ -82,10 +82,9 @@ def range_of(shown: BoneMap, words: MapWords) -> PaintedRange | None:
     if not every.size:
         return None
     low, high = (float(x) for x in np.percentile(every, (0.5, 99.5)))
+    if words.is_yes_or_no:
+        return PaintedRange(low=words.span[0], high=words.span[1])
     low, high = max(low, words.span[0]), min(high, words.span[1])
-    if words.about_zero:
-        most = max(abs(low), abs(high))
-        low, high = -most, most
     low = math.floor(low / words.step) * words.step
     high = math.ceil(high / words.step) * words.step
     return PaintedRange(low=low, high=max(high, low + words.step))
@@ -102,18 +101,19 @@ def legend_of(shown: BoneMap, words: MapWords) -> Json | None:
     if ends is None:
         return None
     every = _known(shown)
-    unit = words.unit if words.unit == "°" else f" {words.unit}"
 
     def told(value: float) -> str:
-        return written(value, words.step) + unit
+        return f"{written(value, words.step)} {words.unit}"
 
     return {
         "id": words.id,
         "name": words.name,
         "about": words.about,
-        "low": words.low.format(told(abs(every.min()) if words.about_zero else every.min())),
+        "low": words.low.format(told(every.min())),
         "high": words.high.format(told(every.max())),
-        "ticks": [
+        "ticks": []
+        if words.is_yes_or_no
+        else [
             {"share": n / 4, "text": told(ends.low + n / 4 * (ends.high - ends.low))}
             for n in range(5)
         ],

@@ -149,7 +149,9 @@ class WorkspaceBones:
             ]
             maps = bone_maps(surveyed, turned[0], turned[1])
             for kept, painted in ((femur, maps.femur), (hip_bone, maps.hip_bone)):
-                for name, values in painted.items() if kept is not None else ():
+                if kept is None:
+                    continue
+                for name, values in painted.items():
                     found.setdefault(name.removesuffix("_mm"), {})[piece_of(kept)] = values
         return tuple(BoneMap(id=name, values=values) for name, values in found.items())
 

@@ -8,6 +8,9 @@ import { addressOf } from "./facts.js";
 /** @typedef {import("./facts.js").Chosen} Chosen */
 /** @typedef {import("./facts.js").Construction} Construction */
 
+/** A level construction is shown as a slice is: what lies lower is left out. */
+const LEVEL_FRONT_MM = 12;
+
 export class Choosing {
   /**
    * @param {HTMLElement} screen
@@ -61,7 +64,7 @@ export class Choosing {
       const found = await ask(addressOf(this.facts, "construction", { definition, side, ...(hour === null ? {} : { hour: String(hour) }) }));
       if (this.chosen !== chosen) return;
       this.view.draw(found);
-      if (turning) this.view.lookAt([...found.points.map((p) => p.at), ...found.lines.filter((l) => !l.dashed).flatMap((l) => l.points)], found.back);
+      if (turning) this.view.lookAt([...found.points.map((p) => p.at), ...found.lines.filter((l) => !l.dashed).flatMap((l) => l.points)], found.back, found.level ? LEVEL_FRONT_MM : undefined);
       this.say(`${found.label} is drawn on the bone`);
     } catch (error) {
       if (this.chosen !== chosen) return;

@@ -9,7 +9,7 @@
 /** @typedef {{ id: string, name: string, about: string, low: string, high: string, ticks: Tick[], addresses: Record<string, string> }} Legend */
 /** @typedef {{ key: string, id: string, side: SideName | null, name: string, definition: string, at: Vector, moved: boolean, movable: boolean }} Landmark */
 /** @typedef {{ version: number, heads: Partial<Record<SideName, Vector>>, maps: Legend[], landmarks: Landmark[] }} SceneFacts */
-/** @typedef {{ definition: string, side: SideName, label: string, points: { name: string, at: Vector }[], lines: { name: string, points: Vector[], dashed: boolean }[], back: Vector | null }} Construction */
+/** @typedef {{ definition: string, side: SideName, label: string, points: { name: string, at: Vector }[], lines: { name: string, points: Vector[], dashed: boolean }[], back: Vector | null, level: boolean }} Construction */
 /** @typedef {{ definition: string, side: SideName, hour: number | null }} Chosen */
 
 /** @returns {ScreenFacts} */

@@ -62,7 +62,7 @@ export class Painting {
   showLegend(map) {
     this.legend.hidden = map === null;
     if (!map) return;
-    const ramp = drawn("svg", { class: "ramp", viewBox: "0 0 240 26", role: "img", "aria-label": `${map.name}, from ${map.ticks[0]?.text} to ${map.ticks.at(-1)?.text}` });
+    const ramp = drawn("svg", { class: "ramp", viewBox: `0 0 240 ${map.ticks.length > 0 ? 26 : 10}`, role: "img", "aria-label": map.ticks.length > 0 ? `${map.name}, from ${map.ticks[0]?.text} to ${map.ticks.at(-1)?.text}` : map.name });
     const stops = STOPS.map((color, n) => drawn("stop", { offset: n / (STOPS.length - 1), "stop-color": color }));
     ramp.append(
       drawn("defs", {}, drawn("linearGradient", { id: "bone-ramp" }, ...stops)),

@@ -3,7 +3,14 @@
 // Axes are the patient's (+left +posterior +superior, mm). Pure functions on small objects.
 
 /** @typedef {[number, number, number]} Vector */
-/** @typedef {{ yaw: number, pitch: number, distance: number, target: Vector }} Orbit angles in degrees; yaw 0, pitch 0 is from the front */
+/**
+ * @typedef {object} Orbit
+ * @property {number} yaw degrees, 0 from the front
+ * @property {number} pitch degrees, positive from above
+ * @property {number} distance of the eye from the target, mm
+ * @property {Vector} target
+ * @property {number} [front] what lies further than this before the target is left out, mm
+ */
 /** @typedef {{ eye: Vector, right: Vector, up: Vector, back: Vector }} Basis */
 
 export const FIELD_DEG = 20;

@@ -80,7 +80,7 @@ export function boneMaterial(ramp, color) {
     side: THREE.DoubleSide,
     uniforms: {
       bone: { value: rgb(color) },
-      inside: { value: rgb("#a2705e") },
+      inside: { value: rgb("#b9866f") },
       opacity: { value: 1 },
       painted: { value: 0 },
       flatness: { value: 0 },

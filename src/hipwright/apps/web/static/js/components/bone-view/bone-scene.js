@@ -11,6 +11,7 @@ import { boneMaterial, rampTexture } from "./bone-material.js";
 /** @typedef {{ mesh: THREE.Mesh<THREE.BufferGeometry, THREE.ShaderMaterial>, depth: THREE.Mesh, through: boolean }} Drawn */
 
 const NEAREST_MM = 5;
+const FARTHEST_FRONT_MM = 900;
 
 export class BoneScene {
   /** @param {HTMLCanvasElement} canvas */
@@ -121,7 +122,7 @@ export class BoneScene {
     this.camera.matrix.makeBasis(new THREE.Vector3(...right), new THREE.Vector3(...up), new THREE.Vector3(...back));
     this.camera.matrix.setPosition(...eye);
     this.camera.updateMatrixWorld(true);
-    this.camera.near = Math.max(NEAREST_MM, orbit.distance - 900);
+    this.camera.near = Math.max(NEAREST_MM, orbit.distance - (orbit.front ?? FARTHEST_FRONT_MM));
     this.camera.far = orbit.distance + 1500;
     this.camera.updateProjectionMatrix();
   }

@@ -57,7 +57,7 @@ export class BoneView extends HTMLElement {
       this.redraw();
     }, { signal });
     new Turning(this, {
-      turn: ([x, y]) => this.look(turned(this.orbit, -x * DEGREES_PER_PX, y * DEGREES_PER_PX)),
+      turn: ([x, y]) => this.look(turned(whole(this.orbit), -x * DEGREES_PER_PX, y * DEGREES_PER_PX)),
       pan: (by) => this.look(panned(this.orbit, by, this.clientHeight)),
       zoom: (factor) => this.look(zoomed(this.orbit, factor)),
       press: (at) => this.tell("bones-press", this.scene?.ray(at)),
@@ -155,31 +155,37 @@ export class BoneView extends HTMLElement {
   /** @param {string} view id of a standard view */
   lookFrom(view) {
     const wanted = STANDARD_VIEWS.find((one) => one.id === view);
-    if (wanted) this.goTo({ ...this.orbit, yaw: wanted.yaw, pitch: wanted.pitch });
+    if (wanted) this.goTo({ ...whole(this.orbit), yaw: wanted.yaw, pitch: wanted.pitch });
   }
 
-  /** Turn and come near, so that some places are seen well. @param {readonly Vector[]} places @param {Vector | null} back where the eye is to be, seen from them */
-  lookAt(places, back) {
+  /**
+   * Turn and come near, so that some places are seen well.
+   * @param {readonly Vector[]} places
+   * @param {Vector | null} back where the eye is to be, seen from them
+   * @param {number} [front] leave out what lies further than this before them, mm
+   */
+  lookAt(places, back, front) {
     if (places.length === 0) return;
     const middle = /** @type {Vector} */ ([0, 1, 2].map((k) => {
       const along = places.map((place) => place[k] ?? 0);
       return (Math.min(...along) + Math.max(...along)) / 2;
     }));
     const radius = Math.max(45, ...places.map((p) => Math.hypot(p[0] - middle[0], p[1] - middle[1], p[2] - middle[2])));
-    const from = back ? { ...this.orbit, ...towardEye(back) } : this.orbit;
-    this.goTo(fitted(from, middle, 1.25 * radius, this.aspect));
+    const from = back ? { ...whole(this.orbit), ...towardEye(back) } : whole(this.orbit);
+    const near = fitted(from, middle, 1.25 * radius, this.aspect);
+    this.goTo(front === undefined ? near : { ...near, front });
   }
 
   /** Come near a place. @param {Vector} place @param {number} radius mm around it */
   lookAround(place, radius) {
-    this.goTo(fitted(this.orbit, place, radius, this.aspect));
+    this.goTo(fitted(whole(this.orbit), place, radius, this.aspect));
   }
 
   /** Show all of it, or the bones that are meant. @param {(id: string) => boolean} [wanted] */
   fit(wanted) {
     if (!this.scene) return;
     const { low, high } = this.scene.box(wanted);
-    this.goTo(fittedBox(this.orbit, low, high, this.aspect));
+    this.goTo(fittedBox(whole(this.orbit), low, high, this.aspect));
   }
 
   get aspect() {
@@ -199,7 +205,7 @@ export class BoneView extends HTMLElement {
     const step = (/** @type {number} */ now) => {
       if (this.going !== mine || !this.scene) return;
       const share = Math.min(1, (now - started) / TURN_MS);
-      this.orbit = between(from, orbit, share);
+      this.orbit = share < 1 ? between(from, orbit, share) : orbit;
       this.tell("bones-looked", this.orbit);
       this.drawNow();
       if (share < 1) requestAnimationFrame(step);
@@ -237,6 +243,11 @@ export class BoneView extends HTMLElement {
   tell(name, detail) {
     this.dispatchEvent(new CustomEvent(name, { detail, bubbles: true }));
   }
+}
+
+/** The same view with nothing left out in front. @param {Orbit} orbit @returns {Orbit} */
+function whole({ yaw, pitch, distance, target }) {
+  return { yaw, pitch, distance, target };
 }
 
 export function registerBoneView() {
