@@ -25,13 +25,14 @@ from hipwright.engines.anatomy.femur_in_space import FemurInSpace
 from hipwright.engines.anatomy.femur_landmarks import FEMORA, HEAD_CENTER, femur_landmarks
 from hipwright.engines.anatomy.femur_survey import survey_femur
 from hipwright.engines.anatomy.hip_in_space import HipInSpace
+from hipwright.engines.anatomy.hip_turns import turned as turned_hip
 from hipwright.engines.anatomy.pelvis_frame import PelvicFrame, pelvic_frame
 from hipwright.engines.anatomy.pelvis_landmarks import SOCKET_CENTER, pelvis_landmarks
 from hipwright.engines.anatomy.socket_draws import drawn_socket
 from hipwright.engines.anatomy.socket_in_space import SocketInSpace
 from hipwright.engines.anatomy.socket_sphere import find_socket
 from hipwright.engines.anatomy.socket_survey import survey_socket
-from hipwright.engines.anatomy.space_doubt import SpaceDoubt
+from hipwright.engines.anatomy.space_doubt import SpaceDoubt, small_turns
 
 Floats = NDArray[np.float64]
 
@@ -233,7 +234,7 @@ def _socket(
 
 
 def _about_pelvis(frame: PelvicFrame) -> Iterable[Remark]:
-    if frame.sd_deg > 0:
+    if frame.is_fallback:
         yield Remark(
             code="pelvic_frame_fallback",
             severity=Severity.WARNING,
@@ -276,10 +277,17 @@ def drawn_hip(
         Of the femur, and of the hip bone where that has none of its own.
     socket_doubt
         Of the hip bone; as many draws as ``doubt``.
+
+    Notes
+    -----
+    The doubt of the pelvis's frame turns both bones together: only what is told against
+    upright answers to it.
     """
     nominal = surveyed.nominal
     femur = None if nominal.femur is None else drawn_femur(nominal.femur, rng, doubt)
     socket = nominal.socket
     if socket is not None:
         socket = drawn_socket(socket, rng, socket_doubt or doubt, femur=femur, femoral=doubt)
-    return HipInSpace(femur=femur, socket=socket, tilt_deg=nominal.tilt_deg)
+    hip = HipInSpace(femur=femur, socket=socket, tilt_deg=nominal.tilt_deg)
+    pelvic = socket_doubt or doubt
+    return turned_hip(hip, small_turns(rng, pelvic.frame_sd_deg, pelvic.count))
