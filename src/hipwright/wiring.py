@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from hipwright.workflows.build_bones import BoneWorkshop
     from hipwright.workflows.build_demonstration import Clinic
     from hipwright.workflows.export_bones import MeshWriters
+    from hipwright.workflows.import_meshes import MeshBench
     from hipwright.workflows.ports import BoneFiles, Dock, MeshFiles, Progress, VolumeReader
     from hipwright.workflows.read_study import Importer
 
@@ -227,6 +228,20 @@ def mesh_reader() -> MeshFiles:
     from hipwright.adapters.mesh_files.reading import MeshReader
 
     return MeshReader()
+
+
+def mesh_bench() -> MeshBench:
+    """What meshes made elsewhere are taken in with."""
+    from hipwright.workflows.bone_engines import EngineBones
+    from hipwright.workflows.import_meshes import MeshBench
+
+    return MeshBench(
+        reader=mesh_reader(),
+        files=bone_files(),
+        maker=EngineBones(),
+        clock=SystemClock(),
+        software=SOFTWARE,
+    )
 
 
 def bone_workshop(opened: Workspace) -> BoneWorkshop:

@@ -48,9 +48,15 @@ _LYING_LEGS = MappingProxyType({side: LegPose(internal_rotation_deg=-9.0) for si
 """Feet fall outward on the table (common practice: ten degrees or so)."""
 
 HIPS = CtSetup(
-    columns=384, rows=272, pixel_mm=0.8, slice_mm=1.0, from_mm=-95.0, to_mm=140.0, legs=_LYING_LEGS
+    columns=384,
+    rows=272,
+    pixel_mm=0.8,
+    slice_mm=1.0,
+    from_mm=-140.0,
+    to_mm=136.0,
+    legs=_LYING_LEGS,
 )
-"""Both hips, from the iliac crests to below the lesser trochanters, cut to the pelvis."""
+"""Both hips, from the iliac crests to the upper third of the shafts, cut to the pelvis."""
 
 KNEES = replace(HIPS, slice_mm=2.0, from_mm=-430.0, to_mm=-350.0)
 """The condyles, for the version of the femora."""

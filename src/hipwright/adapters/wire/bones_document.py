@@ -105,6 +105,26 @@ class BonesExportDocument(WireModel):
     files: list[str]
 
 
+class MeshesDocument(WireModel):
+    """What ``hipwright add --json`` prints for meshes."""
+
+    format: Literal["hipwright.meshes"] = "hipwright.meshes"
+    version: Literal[1] = 1
+    case: str
+    software: str = SOFTWARE
+    build: WireBuild
+    remarks: list[WireRemark]
+
+
+def meshes_document(build: BoneBuild, case: str) -> MeshesDocument:
+    """Meshes that were taken in, as a document."""
+    return MeshesDocument(
+        case=case,
+        build=build_to_wire(build),
+        remarks=[remark_to_wire(remark) for remark in build.remarks],
+    )
+
+
 def bones_document(measured: BonesMeasured, case: str) -> BonesDocument:
     """The bones of a case as one document."""
     return BonesDocument(

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import json
 
-from hipwright.adapters.wire.bones_document import BonesDocument, BonesExportDocument
+from hipwright.adapters.wire.bones_document import (
+    BonesDocument,
+    BonesExportDocument,
+    MeshesDocument,
+)
 from hipwright.adapters.wire.catalog_document import CatalogDocument
 from hipwright.adapters.wire.documents import (
     ErrorDocument,
@@ -30,6 +34,7 @@ DOCUMENTS: tuple[tuple[str, type[WireModel]], ...] = (
     ("`hipwright show --json`", CaseDocument),
     ("`hipwright landmarks --from`", LandmarkFile),
     ("`hipwright measure --json`", MeasurementsDocument),
+    ("`hipwright add --json`, of meshes", MeshesDocument),
     ("`hipwright bones --json`", BonesDocument),
     ("`hipwright report --json`", ReportDocument),
     ("`hipwright export --json`", BonesExportDocument),

@@ -12,12 +12,16 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
+from hipwright.adapters.wire.bones_document import meshes_document
 from hipwright.adapters.wire.import_report import import_document
+from hipwright.apps.cli.add_meshes import Declared, add_meshes, are_meshes, tell_build
 from hipwright.apps.cli.showing import JsonFlag, Workspace, print_document, told_plainly
+from hipwright.domain.anatomy import Bone
 from hipwright.domain.errors import SideError
 from hipwright.domain.keeping import ImageKind
 from hipwright.domain.side import Side
 from hipwright.domain.study import VIEW_NAMES, View
+from hipwright.workflows.import_meshes import MeshAxes, MeshUnit
 from hipwright.workflows.ports import Asked, Delivery
 from hipwright.workflows.read_study import Importer, ImportReport, Wishes
 
@@ -55,7 +59,8 @@ def register(app: typer.Typer) -> None:
 @told_plainly
 def add(
     paths: Annotated[
-        list[Path], typer.Argument(help="Folders, zip files, DICOMDIR, DICOM files, pictures.")
+        list[Path],
+        typer.Argument(help="Folders, zip files, DICOMDIR, DICOM files, pictures; meshes."),
     ],
     *,
     case: Annotated[
@@ -78,11 +83,39 @@ def add(
     side_checked: Annotated[
         bool, typer.Option("--side-checked", help="--side is right where the films contradict it.")
     ] = False,
+    bone: Annotated[
+        list[Bone] | None,
+        typer.Option(help="Meshes: which bone each file is, in the order of the files."),
+    ] = None,
+    unit: Annotated[
+        MeshUnit | None, typer.Option(help="Meshes: the unit of their numbers.")
+    ] = None,
+    axes: Annotated[
+        MeshAxes | None,
+        typer.Option(help="Meshes: lps (+left, +back, +up) or ras (+right, +front, +up)."),
+    ] = None,
+    turn_outside_out: Annotated[
+        bool, typer.Option("--turn-outside-out", help="Meshes: turn those that are inside out.")
+    ] = False,
     json: JsonFlag = False,
     workspace: Workspace = None,
 ) -> None:
-    """Import studies. Who they are of stays in the encrypted identity store."""
+    """Import studies, or closed meshes of bones (STL, PLY, OBJ, VTP) into a case.
+
+    Who studies are of stays in the encrypted identity store.
+    """
     from hipwright.wiring import importer, open_workspace
+
+    if are_meshes(paths):
+        declared = Declared(
+            bones=bone or (), unit=unit, axes=axes, turn_outside_out=turn_outside_out
+        )
+        code, build = add_meshes(paths, case, declared, workspace)
+        if json:
+            print_document(meshes_document(build, code))
+        else:
+            tell_build(code, build)
+        return
 
     wishes = Wishes(
         case=case,

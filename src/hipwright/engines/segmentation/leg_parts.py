@@ -194,7 +194,7 @@ def _parted(mask: Flags, spacing_mm: Floats) -> tuple[Flags, Flags]:
     ends = np.zeros(mask.shape, np.int32)
     ends[-1][mask[-1]] = 1
     ends[0][mask[0]] = 2
-    flooded: Any = watershed
+    flooded: Any = watershed  # pyright: ignore[reportUnknownVariableType] (no types here)
     part: NDArray[np.int32] = flooded(-depth, ends, mask=mask)
     return part == 1, part == 2  # noqa: PLR2004 (the two ends)
 
