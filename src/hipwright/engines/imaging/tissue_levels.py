@@ -127,7 +127,7 @@ def noise_of(values: Voxels) -> float:
     median = float(np.searchsorted(np.cumsum(counts), total / 2))
     before = float(np.cumsum(counts)[max(int(median) - 1, 0)]) if median else 0.0
     within = (total / 2 - before) / max(float(counts[int(median)]), 1.0)
-    return 1.4826 * max(median - 0.5 + within, 0.0) / np.sqrt(2.0)
+    return float(1.4826 * max(median - 0.5 + within, 0.0) / np.sqrt(2.0))
 
 
 @njit(cache=True, nogil=True)

@@ -96,4 +96,4 @@ def blur_and_overshoot(
     apparent = 1.0 / (np.sqrt(2 * np.pi) * max(ratio, 1e-3))
     blur = float(np.sqrt(max(apparent**2 - pixel_mm**2 / 12.0, 0.15**2)))
     dip = float(np.median(tall[:, 2])) - 1.5 * noise_hu
-    return blur, max(0.0, dip / float(np.median(tall[:, 0])))
+    return blur, max(0.0, float(dip / np.median(tall[:, 0])))

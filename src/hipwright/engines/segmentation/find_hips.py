@@ -41,6 +41,10 @@ MOST_MOVED_MM = 3.0
 EXAMINED = 5
 
 
+class NoHipError(SegmentationError):
+    """A CT of something else: no round head in a socket."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FoundHip:
     """One hip in upright mm.
@@ -175,7 +179,7 @@ def find_hips(
 
     Raises
     ------
-    SegmentationError
+    NoHipError
         No round head in a socket was found.
     """
     step_hu = levels.cortex_hu - levels.soft_hu
@@ -210,11 +214,11 @@ def find_hips(
         hip = examined_hip(values, step_mm, sphere, None, levels)
         if hip.gap.coverage >= LEAST_COVERAGE:
             return (hip,)
-    raise SegmentationError(
+    raise NoHipError(
         "cannot find a hip in the volume",
         found=_what_was_found(spheres),
         needed="a round head of 15 to 31 mm radius that lies in a socket",
-        next_step="Choose the series of the hips; a knee or an ankle is taken in as a part of its own.",
+        next_step="Choose the series of the hips; knees and ankles only add to it.",
         field="volume",
     )
 

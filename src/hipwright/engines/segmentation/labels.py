@@ -20,15 +20,17 @@ from hipwright.engines.imaging.tissue_levels import (
 from hipwright.engines.imaging.upright_volume import UprightVolume, upright
 from hipwright.engines.segmentation.bone_graph import VALLEY_SHARE
 from hipwright.engines.segmentation.edge_sharpness import blur_and_overshoot
-from hipwright.engines.segmentation.find_hips import FoundHip, find_hips, widened
+from hipwright.engines.segmentation.find_hips import FoundHip, NoHipError, find_hips, widened
 from hipwright.engines.segmentation.flat_joint import find_flat_joint
 from hipwright.engines.segmentation.flooding import flood, spread_nodes
 from hipwright.engines.segmentation.head_search import head_candidates
 from hipwright.engines.segmentation.head_to_shaft import HeadToShaft, look_at_neck
 from hipwright.engines.segmentation.joint_sides import apply_flat, apply_gap, no_word
+from hipwright.engines.segmentation.knee_labels import knee_rough_labels
 from hipwright.engines.segmentation.look_over import cut_bones, look_over
 from hipwright.engines.segmentation.reader_edits import UprightEdits, upright_edits
 from hipwright.engines.segmentation.rough_labels import RoughLabels, rough_labels, valley_reach
+from hipwright.engines.segmentation.scan_remarks import sharpness_remarks
 from hipwright.engines.segmentation.segmentation import (
     GapSurface,
     Head,
@@ -50,6 +52,7 @@ WIDER_DEG = (62.0, 74.0)
 """Neck windows that are tried where head and shaft do not hang together."""
 
 STEPS = 9
+KNEE_STEPS = 4
 
 
 def _silent(_step: str, _done: int, _all: int) -> None:
@@ -101,22 +104,7 @@ def segment(
     codes, hips, ways = _solid_labels(field, mask, hips, levels, by_hand, tell)
     del mask
     tell("checking the labels", 8, STEPS)
-    blur, overshoot = blur_and_overshoot(
-        field.values,
-        float(field.spacing_mm[2]),
-        levels.soft_hu,
-        levels.cortex_hu,
-        levels.noise_hu,
-    )
-    told = TissueLevels(
-        soft_hu=levels.soft_hu,
-        cortex_hu=levels.cortex_hu,
-        noise_hu=levels.noise_hu,
-        threshold_hu=levels.threshold_hu,
-        blur_mm=blur,
-        slice_blur_mm=slice_blur_mm(field, volume),
-        overshoot=overshoot,
-    )
+    told = told_levels(field, levels, volume)
     remarks = look_over(field, coarse, coarse_step, codes, hips, ways, told, volume)
     low, high = cut_bones(codes)
     result = Segmentation(
@@ -202,6 +190,99 @@ def slice_blur_mm(field: UprightVolume, volume: Volume) -> float:
     return max(float(field.spacing_mm[0]), volume.slice_thickness_mm or 0.0) / float(np.sqrt(12.0))
 
 
+def segment_knee(
+    volume: Volume, *, edits: LabelEdits | None = None, progress: Progress | None = None
+) -> Segmentation:
+    """Tell the bones of a block at the knees or ankles apart: femora and tibiae by side.
+
+    Parameters
+    ----------
+    volume
+        CT in HU of a block apart from the hips; it may show one leg or both.
+    edits, progress
+        As for :func:`segment`.
+
+    Raises
+    ------
+    SegmentationError
+        No CT, no Hounsfield units, no shaft of a long bone, or edits of another volume.
+    """
+    tell = progress or _silent
+    refuse_others(volume, edits)
+    tell("setting the volume upright", 0, KNEE_STEPS)
+    field = upright(volume.values, volume.grid)
+    by_hand = None if edits is None or edits.is_empty else upright_edits(edits, field)
+    tell("reading gray levels", 1, KNEE_STEPS)
+    block = block_shape(field.spacing_mm, COARSE_MM)
+    levels = levels_of(field, coarsened(field.values, block), block)
+    tell("telling the bones apart", 2, KNEE_STEPS)
+    mask = bone_mask(field, levels)
+    if by_hand is not None:
+        by_hand.restrain(mask)
+    rough, part = knee_rough_labels(field.values, mask, field.spacing_mm, levels)
+    tell("filling the bones", 3, KNEE_STEPS)
+    codes, barred = fine_labels(field, mask, rough, (), levels, by_hand)
+    bones = [Bone.of_code(int(c)) for c in np.unique(codes) if 0 < c < Bone.OTHER.code]
+    keep_largest(codes, bones, field.spacing_mm)
+    fill_bones(codes, barred, bones, field.spacing_mm)
+    if by_hand is not None:
+        by_hand.close_cuts(codes)
+        by_hand.say(codes)
+    told = told_levels(field, levels, volume)
+    low, high = cut_bones(codes)
+    result = Segmentation(
+        labels=LabelVolume(codes=field.brought_home(codes), grid=volume.grid),
+        levels=told,
+        remarks=sharpness_remarks(told, float(field.spacing_mm[0]), volume.slice_thickness_mm),
+        part=part,
+        cut_low=low,
+        cut_high=high,
+    )
+    tell("done", KNEE_STEPS, KNEE_STEPS)
+    return result
+
+
+def segment_block(
+    volume: Volume, *, edits: LabelEdits | None = None, progress: Progress | None = None
+) -> Segmentation:
+    """Tell the bones of any block of a scan apart: of the hips, else of knees or ankles.
+
+    ``part`` of the result says which it was: a caller who needs hips must ask.
+
+    Raises
+    ------
+    SegmentationError
+        As for :func:`segment`, when the block is no knee or ankle either.
+    """
+    try:
+        return segment(volume, edits=edits, progress=progress)
+    except NoHipError as no_hip:
+        try:
+            return segment_knee(volume, edits=edits, progress=progress)
+        except SegmentationError:
+            raise no_hip from None
+
+
+def told_levels(field: UprightVolume, levels: GrayLevels, volume: Volume) -> TissueLevels:
+    """Gray levels of a scan with its blur."""
+    blur, overshoot = blur_and_overshoot(
+        field.values,
+        float(field.spacing_mm[2]),
+        levels.soft_hu,
+        levels.cortex_hu,
+        levels.noise_hu,
+    )
+    return TissueLevels(
+        soft_hu=levels.soft_hu,
+        cortex_hu=levels.cortex_hu,
+        noise_hu=levels.noise_hu,
+        threshold_hu=levels.threshold_hu,
+        blur_mm=blur,
+        slice_blur_mm=slice_blur_mm(field, volume),
+        overshoot=overshoot,
+    )
+
+
 def refuse_others(volume: Volume, edits: LabelEdits | None) -> None:
     if volume.modality is not Modality.CT:
         raise SegmentationError(
@@ -282,6 +363,8 @@ def fine_labels(
 def _flat_joints(hips: tuple[FoundHip, ...]) -> list[tuple[int, int, Floats]]:
     """Pairs of codes that meet in a flat joint, with the way from the second to the first."""
     x = np.array([1.0, 0.0, 0.0])
+    if not hips:
+        return []
     joints = [(hip.hip_bone.code, Bone.SACRUM.code, hip.lateral * x) for hip in hips]
     return [*joints, (Bone.HIP_BONE_LEFT.code, Bone.HIP_BONE_RIGHT.code, x)]
 

@@ -22,6 +22,7 @@ from hipwright.engines.segmentation.bone_graph import (
     VALLEY_SHARE,
     BoneGraph,
     block_valleys,
+    connected,
     linked,
     nodes_of,
 )
@@ -49,6 +50,12 @@ RADII_APART = 7.8
 """Distance of the two heads in head radii, where only one is seen (common practice: 180/23)."""
 
 SURE_LEAD = 0.5
+LEAST_NODES = 8
+"""Smallest loose part that counts as another bone, in blocks."""
+
+KNEE_RADII = 21.5
+"""So many head radii below the heads the field has left the femora (common practice)."""
+
 SHELL_MM = (2.0, 9.0)
 HEAD_MM = 3.0
 
@@ -187,6 +194,7 @@ def rough_labels(
     valley = np.maximum(valley - np.float32(noise), 0)
     places = block_centers(at, block, step_mm)
     markers, sides = markers_of(places, hips)
+    _mark_shins(markers, places, hips)
     if certain is not None:
         seeded = np.argwhere(certain > 0)
         cells = seeded // np.array(block)
@@ -197,12 +205,31 @@ def rough_labels(
     for cut in cuts:
         _part(graph, places, cut)
     found, lead = walked(graph, markers)
+    found = others_named(found, graph)
     codes = np.zeros(node_of.shape, np.uint8)
     codes[tuple(at.T)] = found
     firm = np.zeros(node_of.shape, np.uint8)
-    firm[tuple(at.T)] = np.where(lead >= SURE_LEAD, found, UNSURE)
+    firm[tuple(at.T)] = np.where((lead >= SURE_LEAD) | (found == Bone.OTHER.code), found, UNSURE)
     firm[tuple(at.T)] = np.where(found == 0, 0, firm[tuple(at.T)])
-    return RoughLabels(block=block, step_mm=step_mm, codes=codes, sure=_unsure_at_borders(firm))
+    return RoughLabels(block=block, step_mm=step_mm, codes=codes, sure=unsure_at_borders(firm))
+
+
+def _mark_shins(markers: Codes, places: Floats, hips: Sequence[FoundHip]) -> None:
+    """Mark the lowest bone of a field that reaches well below the knees as tibia, in place."""
+    middle, _ = _midline_mm(hips)
+    for hip in hips:
+        below = hip.sphere.center[2] - places[:, 2]
+        if below.max() < KNEE_RADII * hip.sphere.radius_mm:
+            continue
+        shin = (below > below.max() - 15.0) & ((places[:, 0] - middle) * hip.lateral > 0)
+        markers[shin] = Bone(hip.femur.value.replace("femur", "tibia")).code
+
+
+def others_named(found: Codes, graph: BoneGraph) -> Codes:
+    """Codes of the nodes, those of larger parts without a marker named OTHER."""
+    part = connected(graph.links)
+    large = np.bincount(part)[part] >= LEAST_NODES
+    return np.where((found == 0) & large, Bone.OTHER.code, found).astype(np.uint8)
 
 
 def _part(graph: BoneGraph, places: Floats, cut: UprightCut) -> None:
@@ -225,7 +252,7 @@ def valley_reach(spacing_mm: Floats) -> tuple[int, int]:
     return y, x
 
 
-def _unsure_at_borders(codes: Codes) -> Codes:
+def unsure_at_borders(codes: Codes) -> Codes:
     """Codes, unsure where a block touches another code, diagonally too."""
     known = np.where((codes == 0) | (codes == UNSURE), 0, codes)
     highest = ndimage.maximum_filter(known, size=3, mode="nearest")
