@@ -23,9 +23,10 @@ class EngineBones:
         self, volume: Volume, hips: Segmentation, edits: LabelEdits, progress: Progress
     ) -> Segmentation:
         """Tell the bones of a block below the hips apart."""
-        from hipwright.engines.segmentation.leg_parts import segment_leg_part
+        from hipwright.engines.segmentation.labels import segment_knee
 
-        return segment_leg_part(volume, hips.heads, edits=edits, progress=progress)
+        del hips  # the shafts in the block tell the sides themselves
+        return segment_knee(volume, edits=edits, progress=progress)
 
     def models(
         self, volume: Volume, segmented: Segmentation, tell: Share
@@ -39,8 +40,9 @@ class EngineBones:
         self, models: Sequence[BoneModel], segmented: Sequence[Segmentation]
     ) -> tuple[Remark, ...]:
         """Look the finished bones over."""
-        del models, segmented
-        return ()
+        from hipwright.engines.segmentation.checks_bones import check_bones
+
+        return check_bones(models, segmented)
 
     def landmarks(self, models: Sequence[BoneModel]) -> tuple[BoneLandmarks, tuple[Remark, ...]]:
         """Find the landmarks."""
