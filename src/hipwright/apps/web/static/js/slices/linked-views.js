@@ -93,7 +93,7 @@ export class LinkedViews extends EventTarget {
       shown.view.cursor = this.crosshair ? pixelAt(facts, place).pixel : null;
       this.follow(direction);
       if (moved) this.picture(direction);
-      else shown.view.redraw();
+      else shown.view.redrawOver();
     }
     this.dispatchEvent(new CustomEvent("cursor"));
   }
@@ -171,7 +171,7 @@ export class LinkedViews extends EventTarget {
   sketch(direction, marks) {
     this.shown[direction].marks = marks;
     this.follow(direction);
-    this.shown[direction].view.redraw();
+    this.shown[direction].view.redrawOver();
   }
 
   /** @param {import("../components/slice-view/slice-view.js").Shading} shading */

@@ -81,7 +81,10 @@ for (const direction of DIRECTIONS) {
   view.addEventListener("focus", () => views.enlarge(screen.dataset["one"] ? direction : (views.host.dataset["large"] ?? direction)));
 }
 views.addEventListener("cursor", () => tellCursor());
-views.addEventListener("drawn", () => tellCursor());
+views.addEventListener("drawn", () => {
+  screen.classList.add("drawn");
+  tellCursor();
+});
 
 function tellCursor() {
   const direction = /** @type {Direction} */ (views.host.dataset["large"] === "radial" ? "axial" : (views.host.dataset["large"] ?? "axial"));

@@ -78,6 +78,13 @@ export class GlSlice {
     this.program = linked(gl);
     gl.useProgram(this.program);
     gl.pixelStorei(gl.UNPACK_ALIGNMENT, 1);
+    /** @type {Map<string, WebGLUniformLocation | null>} */
+    const known = new Map();
+    /** @param {string} name */
+    this.at = (name) => {
+      if (!known.has(name)) known.set(name, gl.getUniformLocation(this.program, name));
+      return known.get(name) ?? null;
+    };
     this.values = this.texture(0, "values");
     this.codes = this.texture(1, "codes");
     /** @type {Size | null} */
@@ -131,8 +138,7 @@ export class GlSlice {
     gl.viewport(0, 0, canvas.width, canvas.height);
     gl.clearColor(0, 0, 0, 0);
     gl.clear(gl.COLOR_BUFFER_BIT);
-    /** @param {string} name */
-    const at = (name) => gl.getUniformLocation(this.program, name);
+    const { at } = this;
     gl.uniform4f(at("place"), view.x * ratio, view.y * ratio, column, column * size.aspect);
     gl.uniform2f(at("size"), size.columns, size.rows);
     gl.uniform1f(at("high"), canvas.height);

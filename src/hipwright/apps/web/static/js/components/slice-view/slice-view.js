@@ -45,6 +45,7 @@ export class SliceView extends HTMLElement {
     /** @type {"press" | "gray" | "move"} */
     this.tool = "press";
     this.frame = 0;
+    this.isStale = true;
     this.shownNumber = -1;
   }
 
@@ -122,7 +123,14 @@ export class SliceView extends HTMLElement {
     this.redraw();
   }
 
+  /** The picture itself has changed, or how it is seen. */
   redraw() {
+    this.isStale = true;
+    this.redrawOver();
+  }
+
+  /** Only what lies over the picture has changed: that is much less work. */
+  redrawOver() {
     this.frame ||= requestAnimationFrame(() => this.paint());
   }
 
@@ -130,7 +138,8 @@ export class SliceView extends HTMLElement {
     cancelAnimationFrame(this.frame);
     this.frame = 0;
     if (!this.size || this.box.width === 0) return;
-    this.picture?.draw(this.view, this.shading);
+    if (this.isStale) this.picture?.draw(this.view, this.shading);
+    this.isStale = false;
     this.paintOver();
     if (this.waiting !== undefined && this.waiting !== this.shownNumber) {
       this.shownNumber = this.waiting;
@@ -229,6 +238,7 @@ export class SliceView extends HTMLElement {
     this.over?.setAttribute("viewBox", `0 0 ${width} ${height}`);
     if (this.isFitted || was.width === 0) this.fit();
     else this.move((size, box) => transform.kept(this.view, size, box));
+    this.isStale = true;
     this.paint();
   }
 
