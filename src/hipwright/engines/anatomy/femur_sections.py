@@ -70,8 +70,11 @@ def holds(outline: Floats, point: Floats, normal: Floats) -> bool:
 
 
 def middle_of_outline(outline: Floats, normal: Floats) -> Floats:
-    """Middle of the area inside a closed outline in a plane."""
+    """Middle of the area inside a closed outline in a plane; NaN where it holds none."""
     start = outline[0]
     one, two = outline - start, np.roll(outline, -1, axis=0) - start
-    double = np.cross(one, two) @ normal
-    return start + (double[:, None] * (one + two)).sum(axis=0) / (3.0 * double.sum())
+    double: Floats = np.cross(one, two) @ normal
+    total = float(double.sum())
+    if not total:
+        return np.full(3, np.nan)
+    return start + (double[:, None] * (one + two)).sum(axis=0) / (3.0 * total)
