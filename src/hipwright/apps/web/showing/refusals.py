@@ -60,7 +60,7 @@ def failed(request: Request, error: HipwrightError) -> Response:
     """Tell an expected failure."""
     status = STATUS_OF.get(error.code, HTTPStatus.UNPROCESSABLE_ENTITY)
     if error.code == "identity" and error.field is None:
-        status = HTTPStatus.INTERNAL_SERVER_ERROR  # the store itself, not what was typed
+        status = HTTPStatus.SERVICE_UNAVAILABLE  # the store itself, not what was typed
     return told(
         request,
         status,
