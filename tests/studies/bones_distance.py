@@ -20,7 +20,7 @@ TIE_MM = 0.01
 SMALL_MM2 = 0.1
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _nearest_on(p, a, b, c):  # noqa: PLR0911 (a triangle has seven regions)
     """Nearest place of a triangle; by the regions of its corners, edges and face."""
     ab, ac, ap = b - a, c - a, p - a
@@ -50,7 +50,7 @@ def _nearest_on(p, a, b, c):  # noqa: PLR0911 (a triangle has seven regions)
     return a + ab * (vb / total) + ac * (vc / total)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _distances(points, vertices, faces, candidates):
     out = np.empty(len(points))
     for i in range(len(points)):
@@ -59,13 +59,15 @@ def _distances(points, vertices, faces, candidates):
             f = candidates[i, k]
             a, b, c = vertices[faces[f, 0]], vertices[faces[f, 1]], vertices[faces[f, 2]]
             away = points[i] - _nearest_on(points[i], a, b, c)
-            best = min(best, np.sqrt(np.dot(away, away)))
+            far = np.sqrt(np.dot(away, away))
+            if far < best:  # of a triangle without area it is not a number
+                best = far
         sign, facing = 1.0, -1.0
         for k in range(candidates.shape[1]):
             f = candidates[i, k]
             a, b, c = vertices[faces[f, 0]], vertices[faces[f, 1]], vertices[faces[f, 2]]
             away = points[i] - _nearest_on(points[i], a, b, c)
-            if np.sqrt(np.dot(away, away)) > best + TIE_MM:
+            if not np.sqrt(np.dot(away, away)) <= best + TIE_MM:
                 continue
             # on an edge several triangles are as near: the one that faces the point tells,
             # and a small folded one has little say
@@ -79,7 +81,7 @@ def _distances(points, vertices, faces, candidates):
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _windings(points, vertices, faces):
     """How often a surface goes around each point, by the solid angles of its triangles."""
     out = np.zeros(len(points))

@@ -7,7 +7,8 @@ Names of the femur: ``head_radius_mm``; ``neck_axis``, ``clock_up``, ``shaft_axi
 ``shaft_point`` (3,); ``hours`` (every 15° around the neck), ``alpha_deg``,
 ``alpha_half_mm_deg``, ``alpha_one_mm_deg``, ``alpha_two_mm_deg`` by hour (departure from
 the sphere by 0, 0.5, 1, 2 mm); ``alpha_max_deg``, ``alpha_max_hour``; ``omega_55_deg`` and
-``omega_60_deg`` (extent around the neck where alpha exceeds that); ``neck_height_mm`` and
+``omega_60_deg`` (extent around the neck where alpha exceeds that; with ``_half_mm`` before
+``_deg`` where the outline 0.5 mm off the sphere does); ``neck_height_mm`` and
 ``head_neck_offset_mm`` by hour; ``neck_shaft_deg``, ``projected_neck_shaft_deg``;
 ``version_deg`` (neck's own axis), ``murphy_version_deg``, ``oblique_version_deg``;
 ``cam_height_mm``, ``cam_volume_mm3`` (bone over the sphere that is no neck).
@@ -66,6 +67,7 @@ def truth_of(femur: FemurForm, socket: SocketForm, pose: Floats) -> Truth:
 def _of_femur(femur: FemurForm, pose: Floats) -> Truth:
     alpha = femur.alpha_deg(HOURS)
     fine = femur.alpha_deg(_FINE_HOURS)
+    half = femur.alpha_deg(_FINE_HOURS, 0.5)
     height = femur.neck_height_mm(HOURS)
     tall, volume = cam_size(femur)
     top = int(np.argmax(fine))
@@ -85,6 +87,8 @@ def _of_femur(femur: FemurForm, pose: Floats) -> Truth:
         "alpha_max_hour": float("nan") if level > 1 / 2 else float(_FINE_HOURS[top]),
         "omega_55_deg": float((fine > 55.0).mean() * 360.0),  # noqa: PLR2004 (in its name)
         "omega_60_deg": float((fine > 60.0).mean() * 360.0),  # noqa: PLR2004 (in its name)
+        "omega_55_half_mm_deg": float((half > 55.0).mean() * 360.0),  # noqa: PLR2004 (as above)
+        "omega_60_half_mm_deg": float((half > 60.0).mean() * 360.0),  # noqa: PLR2004 (as above)
         "neck_height_mm": height,
         "head_neck_offset_mm": femur.head_radius_mm - height,
         "neck_shaft_deg": femur.neck_shaft_deg,

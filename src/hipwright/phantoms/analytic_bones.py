@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from hipwright.domain.side import Side
 from hipwright.phantoms.analytic_bone_femur import BallBump, BallScoop, FemurForm
@@ -23,7 +24,7 @@ from hipwright.phantoms.analytic_bone_socket import RimWave, SocketForm
 from hipwright.phantoms.analytic_bone_truth import truth_of
 from hipwright.phantoms.film_setup import turn
 from hipwright.phantoms.hip_bone_building import without_voids
-from hipwright.phantoms.implicit import Grid, graded_planes, surface_of
+from hipwright.phantoms.implicit import Grid, graded_planes, spared, surface_of
 from hipwright.phantoms.surfaces import TriangleSurface
 
 Floats = NDArray[np.float64]
@@ -32,6 +33,7 @@ _STEPS_MM = (0.4, 3.0)
 _FINE_BEYOND_MM = 9.0
 _SPARING_MM = 0.0008
 _AT_ONCE = 400_000
+_SNAPPED = 0.9
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -178,6 +180,18 @@ def _surface(
     return surface_of(without_voids(values), grid, tolerance=_SPARING_MM)
 
 
+def _with_crest(bone: TriangleSurface, socket: SocketForm, reach_mm: float) -> TriangleSurface:
+    """Set the vertices beside the rim on it: cutting by planes has beveled its edge."""
+    hours, rim = socket.whole_crest
+    first, last = socket.notch_hours
+    crest = rim[(hours < first) | (hours > last)]
+    away, nearest = cKDTree(crest).query(bone.vertices, distance_upper_bound=reach_mm)
+    vertices = np.array(bone.vertices)
+    near = np.isfinite(away)
+    vertices[near] = crest[np.asarray(nearest)[near]]
+    return spared(TriangleSurface(vertices=vertices, faces=bone.faces), _SPARING_MM)
+
+
 def analytic_hip_3d(
     kind: str, *, steps_mm: tuple[float, float] = _STEPS_MM, form: HipForm | None = None
 ) -> AnalyticHip3D:
@@ -200,11 +214,12 @@ def analytic_hip_3d(
         hip.femur.head_radius_mm * 1.4 + 2.0,
         steps_mm,
     )
+    bone = _surface(hip.socket.field, hip.socket.scope(), socket_reach, steps_mm)
     return AnalyticHip3D(
         kind=kind,
         form=hip,
         femur=femur.moved(hip.pose, np.zeros(3)),
-        hip_bone=_surface(hip.socket.field, hip.socket.scope(), socket_reach, steps_mm),
+        hip_bone=_with_crest(bone, hip.socket, _SNAPPED * steps_mm[0]),
         landmarks=MappingProxyType(
             {
                 **{k: hip.pose @ v for k, v in hip.femur.landmarks().items()},
