@@ -27,7 +27,7 @@ from hipwright.phantoms.analytic_bones import analytic_hip_3d
 FRAME = Frame(FrameKind.HIP_CANONICAL, "phantom/right")
 LPS = Frame(FrameKind.PATIENT_LPS, "phantom")
 SPINE = "anterior_inferior_iliac_spine"
-EDGE_MM = 0.8  # marching cubes of 0.8 mm round off the sharp rim by as much
+EDGE_MM = 0.8  # one cube: marching cubes round off the sharp rim
 ALL = [
     name
     for name, construction in SPACE_CONSTRUCTIONS.items()
@@ -67,7 +67,8 @@ def test_rim_runs_along_the_phantoms_edge_and_stops_at_its_notch():
     truth, socket = phantom().truth, survey()
     known = np.isfinite(socket.rim[:, 0])
     away = np.linalg.norm(socket.rim[known][:, None] - truth["rim"][None], axis=2).min(axis=1)
-    assert away.max() < EDGE_MM
+    assert np.median(away) < EDGE_MM / 2
+    assert away.max() < 1.25 * EDGE_MM
     gone = socket.rim_hours[~known]
     first, last = truth["notch_hours"]
     assert gone.min() == pytest.approx(first, abs=0.2)
