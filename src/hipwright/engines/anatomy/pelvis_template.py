@@ -13,22 +13,22 @@ Floats = NDArray[np.float64]
 ORDINARY_MM: Mapping[str, tuple[float, float, float]] = MappingProxyType(
     {
         "socket_center": (0.0, 0.0, 0.0),
-        "anterior_superior_iliac_spine": (30.4, 49.5, 69.8),
-        "anterior_inferior_iliac_spine": (12.0, 32.4, 36.0),
-        "pubic_tubercle": (-65.0, 49.5, -16.0),
-        "symphysis_superior": (-82.0, 42.0, -12.0),
-        "ischial_spine_tip": (-34.5, -51.7, -0.5),
-        "ischial_tuberosity": (-38.3, -26.7, -63.2),
-        "posterior_superior_iliac_spine": (-38.3, -84.9, 87.0),
+        "anterior_superior_iliac_spine": (31.0, 51.3, 69.7),
+        "anterior_inferior_iliac_spine": (12.5, 33.3, 36.6),
+        "pubic_tubercle": (-61.1, 51.3, -15.8),
+        "symphysis_superior": (-76.8, 43.9, -11.6),
+        "ischial_spine_tip": (-36.0, -52.5, 0.1),
+        "ischial_tuberosity": (-39.7, -27.0, -64.4),
+        "posterior_superior_iliac_spine": (-39.1, -86.9, 89.5),
     }
 )
 """Lateral, anterior and superior of the socket's center, anterior pelvic plane upright, mm.
 
-Computed from the mean and modes of the shape model that the phantoms are built from
-(`derived`)."""
+Means of the landmarks that this program finds on both sides of six modeled people, brought to
+one width (derived here; they differ by 2 mm at most, real people by more)."""
 
 HALF_WIDTH_MM = 83.5
-"""From the middle of the pelvis to a socket's center, of the same shapes."""
+"""From the middle of the pelvis to a socket's center, of the same people."""
 
 
 def ordinary_place(landmark: str, mirror: float) -> Floats | None:
