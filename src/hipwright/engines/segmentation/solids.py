@@ -159,7 +159,7 @@ def cavities(
     open_room = (shut > 0) & (dense == 0)
     steps = max(reach) + 1
     from_marrow = ndimage.binary_dilation(full & (shut == 0), iterations=steps, mask=open_room)
-    around = np.pad(~full, 1, constant_values=True)
+    around = np.pad(~full, 1, mode="edge")
     room = np.pad(open_room, 1, constant_values=False)
     from_outside = ndimage.binary_dilation(around, iterations=steps, mask=room | around)
     outer = from_outside[1:-1, 1:-1, 1:-1] & ~from_marrow
