@@ -30,8 +30,8 @@ PLATEAU_MM = 14.0
 """Height of the part of the tibia that holds its condyles."""
 ANKLE_BELOW_MM = 200.0
 MALLEOLUS_MM = 30.0
-THIN_PIECE = 0.3
-"""A piece of the shank with less than this share of the largest one's area is the fibula."""
+THIN_PIECE = 0.4
+"""Pieces of the shank with less than this share of the largest one's volume are no tibia."""
 _NOWHERE = np.full((2, 3), np.nan)
 
 
@@ -105,14 +105,10 @@ def shank_points(shank: BoneMesh, lateral: Floats) -> tuple[Floats, Floats]:
         not in the model.
     """
     pieces = face_pieces(shank.faces)
-    number = int(pieces.max(initial=-1)) + 1
-    areas = [
-        float(shank.areas_mm2[np.unique(shank.faces[pieces == k])].sum()) for k in range(number)
-    ]
-    thick = max(areas)
-    tibia = np.unique(
-        shank.faces[np.isin(pieces, [k for k in range(number) if areas[k] >= THIN_PIECE * thick])]
-    )
+    a, b, c = (shank.vertices[shank.faces[:, k]] for k in range(3))
+    volumes = np.abs(np.bincount(pieces, weights=np.einsum("ij,ij->i", a, np.cross(b, c))))
+    thin = np.flatnonzero(volumes < THIN_PIECE * volumes.max())
+    tibia = np.unique(shank.faces[~np.isin(pieces, thin)])
     places = shank.vertices[tibia]
     middle = places.mean(axis=0)
     _, _, directions = np.linalg.svd(places - middle, full_matrices=False)
@@ -125,8 +121,7 @@ def shank_points(shank: BoneMesh, lateral: Floats) -> tuple[Floats, Floats]:
     if np.ptp(height) > ANKLE_BELOW_MM:
         ankle = places[height < height.min() + MALLEOLUS_MM]
         malleoli[0] = ankle[int((ankle @ (-side - 0.5 * up)).argmax())]
-        thin = [k for k in range(number) if areas[k] < THIN_PIECE * thick]
-        if thin:
-            fibula = shank.vertices[np.unique(shank.faces[np.isin(pieces, thin)])]
+        fibula = shank.vertices[np.unique(shank.faces[np.isin(pieces, thin)])]
+        if len(fibula) and np.ptp(fibula @ up) > ANKLE_BELOW_MM:
             malleoli[1] = fibula[int((fibula @ up).argmin())]
     return (_NOWHERE.copy() if plateau is None else plateau), malleoli
