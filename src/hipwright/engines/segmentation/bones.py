@@ -20,6 +20,8 @@ from hipwright.domain.anatomy import (
 from hipwright.domain.volume import LabelVolume, Volume
 from hipwright.engines.geometry.mesh_rays import first_hits_mm
 from hipwright.engines.geometry.meshes import handles, vertex_normals
+from hipwright.engines.segmentation.checks_bones import remarks_on
+from hipwright.engines.segmentation.checks_edges import edge_figures
 from hipwright.engines.segmentation.edge_blur import LevelsSeen
 from hipwright.engines.segmentation.edge_levels import levels_of, measured_levels, told_levels
 from hipwright.engines.segmentation.segmentation import Segmentation
@@ -111,6 +113,9 @@ def bone_models(
         model = _model(volume, segmentation, one, seen)
         models.append(model)
         remarks.extend(_remarks(one, labels))
+        levels = seen.levels
+        edges = edge_figures(volume, model, step_hu=levels.step_hu, soft_hu=levels.soft_hu)
+        remarks.extend(remarks_on(one.bone, edges))
         tell(0.8 + 0.2 * len(models) / len(work))
     return tuple(models), tuple(remarks)
 

@@ -50,12 +50,12 @@ class EdgeSearch:
 COARSE = EdgeSearch(
     x0_mm=np.linspace(-2.1, 2.1, 19),
     t_mm=np.array([0.4, 0.8, 1.4, 2.4, 4.0]),
-    g_mm=np.array([0.5, 1.0, 1.6, 2.4]),
+    g_mm=np.array([0.5, 1.0, 1.6, 2.4, 3.4]),
 )
 FINE = EdgeSearch(
     x0_mm=np.linspace(-0.9, 0.9, 16),
     t_mm=np.array([0.3, 0.5, 0.75, 1.05, 1.45, 2.0, 3.0, 4.5]),
-    g_mm=np.array([0.4, 0.7, 1.0, 1.4, 2.0]),
+    g_mm=np.array([0.4, 0.7, 1.0, 1.4, 1.9, 2.5, 3.2]),
 )
 
 BLURRED = EdgeSearch(

@@ -21,7 +21,7 @@ Faces = NDArray[np.int32]
 
 _COARSE_AT = np.arange(-3.6, 3.61, 0.4)
 _FINE_AT = np.arange(-2.7, 2.41, 0.3)
-_OTHER_AT = np.arange(0.0, 4.3, 0.35)
+_OTHER_AT = np.arange(0.0, 4.7, 0.35)
 _GAP_PAD_MM = 0.12  # either bone stays that far from the middle of the joint gap
 _FACING, _NEAR_MM = 0.3, 4.0  # a gap that a normal does not look at tells nothing
 _SMOOTH_NORMALS = 2
