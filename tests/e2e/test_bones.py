@@ -63,6 +63,7 @@ def pixel(page: Page, place: list[float]) -> tuple[float, float]:
     x, y = page.evaluate(
         """(place) => {
             const view = document.querySelector("bone-view");
+            view.drawNow();
             const box = view.getBoundingClientRect();
             const [x, y] = view.scene.project(place);
             return [x + box.left, y + box.top];

@@ -5,13 +5,35 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from hipwright.domain.anatomy import Remark, Severity
+from hipwright.domain.keeping import Case
 from hipwright.domain.keeping_bones import BoneBuild, BoneReading, BuildOrigin
 from hipwright.domain.measurement import Finding
 from hipwright.domain.side import Side
 from hipwright.engines.reporting.bone_report import ReportedBones
 from hipwright.engines.reporting.numbers import written
+from hipwright.workflows.measure_bones import measure_bones
+from hipwright.workflows.move_bone_landmarks import reading_by
+from hipwright.workflows.ports import BoneFiles, WorkspaceKeeper
 
 TILT_STEP_DEG = 0.1
+
+
+def bones_of_case(keeper: WorkspaceKeeper, files: BoneFiles, case: Case) -> ReportedBones | None:
+    """Measure the newest bone models of a hip for its report, ``None`` where it has none."""
+    build = next(iter(keeper.bone_builds_of(case.person)), None)
+    if build is None:
+        return None
+    reading = reading_by(keeper, build, None)
+    measured = measure_bones(keeper, files, build, reading=reading)
+    return reported_bones(
+        build,
+        reading,
+        case.side,
+        {side: hip.findings for side, hip in measured.hips.items()},
+        tilted=measured.hips[case.side].tilted,
+        when=f"models of {build.made_at.date().isoformat()}",
+        sex=keeper.person(case.person).sex,
+    )
 
 
 def reported_bones(

@@ -85,6 +85,7 @@ test("where one stands is told in words", () => {
   assert.equal(words(180, 0), "From the back");
   assert.equal(words(-180, 0), "From the back");
   assert.equal(words(17, -90), "From below");
+  assert.equal(words(17, -86), "Nearly from below");
   assert.equal(words(40, 0), "From the front and the left");
   assert.equal(words(-130, 40), "From the back and the right, from above");
   assert.equal(words(85, 5), "Near the left side");

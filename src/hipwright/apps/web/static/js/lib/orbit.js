@@ -132,6 +132,7 @@ export function towardEye(back) {
 export function viewInWords({ yaw, pitch }) {
   const same = STANDARD_VIEWS.find((v) => Math.abs(v.pitch - pitch) < 1 && (Math.abs(v.pitch) === 90 || Math.abs(wrapped(v.yaw - yaw)) < 1));
   if (same) return `From ${same.words}`;
+  if (Math.abs(pitch) > 65) return `Nearly from ${pitch > 0 ? "above" : "below"}`;
   const height = pitch > 25 ? ", from above" : pitch < -25 ? ", from below" : "";
   const away = Math.abs(yaw);
   const side = yaw > 0 ? "left" : "right";
