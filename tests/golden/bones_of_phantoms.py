@@ -58,9 +58,7 @@ def models_of(kind: str) -> tuple[BoneModel, ...]:
             found.append(
                 BoneModel(
                     bone=bone,
-                    surface=Surface(
-                        vertices=surface.vertices, faces=surface.faces, frame=FRAME
-                    ),
+                    surface=Surface(vertices=surface.vertices, faces=surface.faces, frame=FRAME),
                     quality=BoneQuality(edge_sd_mm=0.0, edge_bias_sd_mm=0.0),
                 )
             )

@@ -33,7 +33,7 @@ _STEPS_MM = (0.4, 3.0)
 _FINE_BEYOND_MM = 9.0
 _SPARING_MM = 0.0008
 _AT_ONCE = 400_000
-_SNAPPED = 0.9
+_SNAPPED = 1.6
 
 
 @dataclass(frozen=True, kw_only=True)
