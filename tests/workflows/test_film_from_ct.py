@@ -13,10 +13,13 @@ from hipwright.domain.study import Calibration, Posture, SpacingSource, View
 from hipwright.workflows.film_from_ct import Head, place_film, trace_film
 from tests.bones_house import MADE_AT, head_center, water_and_heads
 
-HEADS = {
-    side: Head(center_mm=tuple(float(x) for x in head_center(side)), radius_mm=24.0)
-    for side in Side
-}
+
+def head(side: Side) -> Head:
+    x, y, z = (float(part) for part in head_center(side))
+    return Head(center_mm=(x, y, z), radius_mm=24.0)
+
+
+HEADS = {side: head(side) for side in Side}
 PIXELS = {Side.RIGHT: (330.0, 500.0), Side.LEFT: (870.0, 512.0)}
 RADIUS_PX = 72.0
 

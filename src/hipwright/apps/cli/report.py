@@ -43,8 +43,9 @@ def report(
     A .txt file holds the findings in a few sentences for the clinic letter.
     """
     from hipwright.adapters.documents.film_png import PngPrinter
-    from hipwright.wiring import loading_dock, open_workspace
+    from hipwright.wiring import bone_files, loading_dock, open_workspace
     from hipwright.workflows.report_case import Sources, report_case
+    from hipwright.workflows.show_bones import bones_of_case
 
     write = _writer(to)
     with open_workspace(workspace) as opened:
@@ -54,6 +55,7 @@ def report(
             dock=loading_dock(opened),
             printer=PngPrinter(),
             identity=opened.identity if with_identity else None,
+            bones=lambda hip: bones_of_case(opened.keeper, bone_files(), hip),
         )
         made = report_case(
             sources,
