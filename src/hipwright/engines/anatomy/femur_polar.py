@@ -47,13 +47,3 @@ def polar_directions(axis: Floats, up: Floats, hours: Floats, angles_deg: Floats
     ring = around(axis, up, hours)[..., :, None, :]
     angle = np.radians(angles_deg)[:, None]
     return np.cos(angle) * axis[..., None, None, :] + np.sin(angle) * ring
-
-
-def polar_of(places: Floats, axis: Floats, up: Floats) -> tuple[Floats, Floats, Floats]:
-    """Distance (mm), angle (degrees) and hour [0, 12) of places seen from the center, (...)."""
-    away = np.linalg.norm(places, axis=-1)
-    along = (places * axis).sum(axis=-1)
-    angle = np.degrees(np.arccos(np.clip(along / np.maximum(away, 1e-12), -1.0, 1.0)))
-    front = (places * clock_front(axis, up)).sum(axis=-1)
-    turn = np.arctan2(front, (places * up).sum(axis=-1))
-    return away, angle, (turn / RADIANS_PER_HOUR) % 12.0
