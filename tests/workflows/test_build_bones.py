@@ -196,6 +196,8 @@ def test_a_block_at_the_knees_is_made_too_and_the_labels_kept_are_those_of_the_h
     parts = ["segment_part", "of a part", "segment"]
     assert maker.calls == ["segment", *parts, "models", "models", "judged", "landmarks"]
     assert [e.is_empty for e in maker.edits] == [False, True]
+    said = [remark.text for remark in build.remarks if remark.code == "stick.scan"]
+    assert said == ["A stick scan.", "At the knee: A stick scan."]
     labels = WorkspaceBoneFiles().labels(keeper.get_file(build.labels_file))
     assert labels.grid.shape == SHAPE
 

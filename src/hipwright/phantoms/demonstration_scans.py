@@ -58,14 +58,14 @@ HIPS = CtSetup(
 )
 """Both hips, from the iliac crests to the upper third of the shafts, cut to the pelvis."""
 
-KNEES = replace(HIPS, slice_mm=2.0, from_mm=-430.0, to_mm=-350.0)
+KNEES = replace(HIPS, slice_mm=1.25, from_mm=-430.0, to_mm=-330.0)
 """The condyles, for the version of the femora."""
 
 
 def scan_plan(person: DemonstrationPerson) -> tuple[PlannedScan, ...]:
     """The scans of a person: three have one, one of them with the knees."""
     hips = PlannedScan(key="ct_hips", description="CT pelvis bone 1 mm", setup=HIPS, seed=0)
-    knees = replace(hips, key="ct_knees", description="CT knee bone 2 mm", setup=KNEES)
+    knees = replace(hips, key="ct_knees", description="CT knee bone 1.25 mm", setup=KNEES)
     plans: Mapping[str, tuple[PlannedScan, ...]] = {
         ROWER.key: (replace(hips, seed=301),),
         DANCER.key: (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from hipwright.domain.anatomy import BoneLandmarks, BoneModel, Remark, Severity
 from hipwright.domain.errors import SegmentationError, VolumeError
@@ -93,7 +93,11 @@ def build_bones(
     judged = workshop.maker.judged(models, [one for _, _, one in segmented])
     landmarks, more = workshop.maker.landmarks(models)
     progress("keeping the models", FOUND, WHOLE)
-    said = [r for _, notes, one in segmented for r in (*_notes(notes), *one.remarks)]
+    said = [
+        _at_part(remark, one.part)
+        for _, notes, one in segmented
+        for remark in (*_notes(notes), *one.remarks)
+    ]
     build = _kept(
         keeper,
         order,
@@ -243,6 +247,11 @@ def _edits_of_each(
             field="edits",
         )
     return each
+
+
+def _at_part(remark: Remark, part: str) -> Remark:
+    """What was noticed of a block scanned apart says where, or it would seem said of the hips."""
+    return replace(remark, text=f"At the {part}: {remark.text}") if part else remark
 
 
 def _notes(notes: tuple[str, ...]) -> list[Remark]:
