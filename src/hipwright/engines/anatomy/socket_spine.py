@@ -22,7 +22,8 @@ def spine_lower_end(tree: MeshTree, center: Floats, rim: RimCrest, tip: Floats) 
 
     Looked at along the socket's opening from the crest of the rim outward to the tip, the
     bone is held against the straight line between the two. Where it is hollowed by a
-    millimeter or more, the spine ends at the deepest place of the hollow; where it bulges by
+    millimeter or more, the spine begins at the deepest place of the hollow and ends at its
+    lowest place from there to the tip; where it bulges by
     as much, the spine runs down to the rim, and its lower end is the lowest place of the
     bulge; a straight wall is halved (judgment). Of five sections within twenty minutes of
     the tip's hour, the one whose end lies at the middle height counts.
@@ -64,12 +65,13 @@ def _lower_end(height: Floats, crest: float, upward: Floats) -> int:
     """Which place of the profile from crest to tip is the lower end of the spine."""
     gaps = np.flatnonzero(~np.isfinite(height))
     if len(gaps):
-        return min(int(gaps[-1]) + 1, len(height) - 1)
+        first = min(int(gaps[-1]) + 1, len(height) - 1)
+        return first + int(upward[first:].argmin())
     share = np.arange(len(height)) / max(len(height) - 1, 1)
     hollow = (1.0 - share) * crest + share * height[-1] - height
     deepest = int(hollow.argmax())
     if hollow[deepest] >= _UNEVEN_MM:
-        return deepest
+        return deepest + int(upward[deepest:].argmin())
     bulging = np.flatnonzero(hollow <= -_UNEVEN_MM)
     if len(bulging):
         return int(bulging[upward[bulging].argmin()])

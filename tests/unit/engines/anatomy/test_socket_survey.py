@@ -7,6 +7,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+import trimesh
 from scipy.spatial.transform import Rotation
 
 from hipwright.domain.anatomy import Surface
@@ -19,10 +20,14 @@ from hipwright.engines.anatomy.hip_turns import tilt_rotation, tilted, turned, t
 from hipwright.engines.anatomy.socket_clock import clock_axes, directions, polar
 from hipwright.engines.anatomy.socket_draws import drawn_socket
 from hipwright.engines.anatomy.socket_in_space import SocketInSpace
+from hipwright.engines.anatomy.socket_rim import RimCrest
+from hipwright.engines.anatomy.socket_spine import spine_lower_end
 from hipwright.engines.anatomy.socket_survey import map_places, survey_socket
 from hipwright.engines.anatomy.space_doubt import SpaceDoubt, small_turns
+from hipwright.engines.geometry.mesh_tree import mesh_tree
 from hipwright.engines.measurement.space_shelf import SPACE_CONSTRUCTIONS
-from hipwright.phantoms.analytic_bones import analytic_hip_3d
+from hipwright.phantoms.analytic_bone_socket import SocketForm
+from hipwright.phantoms.analytic_bones import HipForm, analytic_hip_3d
 
 FRAME = Frame(FrameKind.HIP_CANONICAL, "phantom/right")
 LPS = Frame(FrameKind.PATIENT_LPS, "phantom")
@@ -260,3 +265,58 @@ def test_places_are_told_again_from_their_polar_ways():
     np.testing.assert_allclose(distance, 31.0)
     np.testing.assert_allclose(angle, angles)
     np.testing.assert_allclose(hour, hours, atol=1e-9)
+
+
+@pytest.mark.parametrize(("lower_mm", "low", "high"), [(0.0, 3.0, 9.0), (12.0, -7.0, -3.0)])
+def test_spine_that_hangs_lower_ends_lower_against_the_rim(lower_mm, low, high):
+    # the spine ends in a ball of 6 mm, the rim below it lies near 20 mm: I at first, then III
+    form = HipForm(socket=SocketForm(spine_low_mm=lower_mm))
+    hip = analytic_hip_3d("spine", steps_mm=(1.6, 6.0), form=form)
+    socket = survey_socket(
+        surface(hip.hip_bone),
+        None,
+        head_center=np.zeros(3),
+        head_radius_mm=24.0,
+        landmarks={SPINE: hip.landmarks[SPINE]},
+    )
+    assert low < float(measured("anterior_inferior_spine_level", socket)) < high
+
+
+def bowl() -> Surface:
+    """A thick half sphere without fossa or notch, open forward, outward and down."""
+    outside = trimesh.creation.icosphere(subdivisions=5, radius=33.0)
+    inside = trimesh.creation.icosphere(subdivisions=5, radius=26.0)
+    block = trimesh.creation.box(bounds=[[-60, -60, 2.0], [60, 60, 60]])
+    shell = outside.difference(inside).difference(block)
+    opening = directions_of(50.0, 20.0)
+    turn, _ = Rotation.align_vectors(opening[None], np.array([[0.0, 0.0, 1.0]]))
+    return Surface(vertices=turn.apply(shell.vertices), faces=shell.faces, frame=FRAME)
+
+
+def directions_of(inclination: float, anteversion: float) -> np.ndarray:
+    a, b = np.radians([inclination, anteversion])
+    return np.array([np.sin(a) * np.cos(b), np.sin(a) * np.sin(b), -np.cos(a)])
+
+
+def test_a_plain_bowl_has_a_whole_rim_and_no_fossa():
+    socket = survey_socket(
+        bowl(), None, head_center=np.zeros(3), head_radius_mm=23.0, landmarks={}
+    )
+    assert np.isfinite(socket.rim).all()
+    assert np.isnan(socket.fossa_edge).all()
+    assert np.isnan(socket.points["acetabular_notch"]).all()
+    np.testing.assert_allclose(socket.opening, directions_of(50.0, 20.0), atol=1e-3)
+    # a plane 2 mm before the center cuts the sphere at acos(−2 / 26) from the inward pole
+    share = 50 * (1 + 2 / np.hypot(2, np.sqrt(26**2 - 2**2)))
+    assert float(measured("head_coverage.total", socket)) == pytest.approx(share, abs=0.3)
+    assert np.isnan(measured("roof_inclination.in_space", socket))
+    over = spine_lower_end_of(socket, np.array([0.0, 0.0, 12.0]))
+    assert np.linalg.norm(socket.rim - over, axis=1).min() < 1e-9  # the rim itself
+    for nowhere in ([np.nan] * 3, [0.0, 0.0, 60.0]):  # not scanned; where there is no bone
+        assert np.isnan(spine_lower_end_of(socket, np.array(nowhere))).all()
+
+
+def spine_lower_end_of(socket: SocketInSpace, tip: np.ndarray) -> np.ndarray:
+    whole = bowl()
+    rim = RimCrest(opening=socket.opening, places=socket.rim, trust=np.ones(len(socket.rim)))
+    return spine_lower_end(mesh_tree(whole.vertices, whole.faces), socket.center, rim, tip)
