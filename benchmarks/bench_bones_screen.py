@@ -13,11 +13,13 @@ import tempfile
 import time
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from playwright.sync_api import Page, sync_playwright
 
 from bench.machine import find_browser
+from hipwright.apps.web.bones.desk import BONES
 from hipwright.domain.anatomy import Surface
 from hipwright.domain.keeping_bones import BoneBuild, KeptBone
 from tests.bones_house import FakeBones, add_ct, build_of, surface_named
@@ -55,7 +57,8 @@ def tell(line: str) -> None:
 class FineBones(FakeBones):
     """The modeled person's bones in as many triangles as a CT gives."""
 
-    def __post_init__(self) -> None:
+    def __init__(self, **given: Any) -> None:
+        super().__init__(**given)
         share = TRIANGLES // 4
         names = ("hip_bone_left", "hip_bone_right", "femur_left", "femur_right")
         self.fine = {name: finer(surface_named(name), share) for name in names}
@@ -79,7 +82,7 @@ def main() -> None:
         build = build_of(case.person, ct.id)
         kept = tuple(replace(b, triangles=TRIANGLES // 4) for b in build.bones if b.bone.side)
         bones.builds_kept.append(replace(build, bones=kept))
-        house.state.bones = bones
+        house.state.rooms[BONES] = bones
         with sync_playwright() as playwright:
             path = find_browser()
             browser = playwright.chromium.launch(executable_path=path, args=list(FLAGS))

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 import pytest
 from playwright.sync_api import BrowserContext, ConsoleMessage, Page, expect
 
+from hipwright.apps.web.bones.desk import BONES, SHELF
 from hipwright.domain.keeping import Case
 from hipwright.domain.keeping_bones import JobState
 from hipwright.domain.side import Side
@@ -28,8 +29,8 @@ def bones(house: WebHouse) -> tuple[Case, FakeBones]:
     ct = add_ct(house.opened, case)
     at_hand = FakeBones(images=[ct])
     at_hand.builds_kept.append(build_of(case.person, ct.id, remarks=REMARKS))
-    house.state.bones = at_hand
-    house.state.__dict__.pop("bone_shelf", None)
+    house.state.rooms[BONES] = at_hand
+    house.state.rooms.pop(SHELF, None)
     return case, at_hand
 
 

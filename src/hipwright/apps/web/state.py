@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from starlette.requests import HTTPConnection
 
@@ -21,8 +21,6 @@ from hipwright.apps.web.static_files import StampedFiles
 from hipwright.workflows.ports import Clock, Dock
 
 if TYPE_CHECKING:
-    from hipwright.apps.web.bones.at_hand import BonesAtHand
-    from hipwright.apps.web.bones.shelf import BoneShelf
     from hipwright.wiring import Workspace
 
 
@@ -30,7 +28,8 @@ if TYPE_CHECKING:
 class WebState:
     """The open workspace and the server's own things.
 
-    ``announce`` prints a line where hipwright was started.
+    ``announce`` prints a line where hipwright was started; ``rooms`` is what single screens
+    keep for all their requests, by a name of their own.
     """
 
     opened: Workspace
@@ -42,6 +41,7 @@ class WebState:
     arrivals: ArrivalTable
     announce: Callable[[str], None]
     warmed: threading.Event = field(default_factory=threading.Event)
+    rooms: dict[str, Any] = field(default_factory=dict[str, Any])
 
     @cached_property
     def dock(self) -> Dock:
@@ -59,20 +59,6 @@ class WebState:
     def readings(self) -> MeasuredReadings:
         """What single readings measure."""
         return MeasuredReadings()
-
-    @cached_property
-    def bones(self) -> BonesAtHand:
-        """Bone models, what they measure, and the work that makes them."""
-        from hipwright.apps.web.bones.workspace_bones import WorkspaceBones
-
-        return WorkspaceBones(self.opened, self.clock)
-
-    @cached_property
-    def bone_shelf(self) -> BoneShelf:
-        """What has been measured and packed of bones lately."""
-        from hipwright.apps.web.bones.shelf import BoneShelf
-
-        return BoneShelf()
 
     @property
     def folder(self) -> Path:

@@ -11,22 +11,30 @@ from starlette.requests import HTTPConnection
 
 from hipwright.apps.web.bones.at_hand import BonesAtHand, piece_of
 from hipwright.apps.web.bones.shelf import BoneShelf
-from hipwright.apps.web.case.naming import Named
 from hipwright.apps.web.films.reader import observer_of
+from hipwright.apps.web.named_case import Named
 from hipwright.apps.web.state import web_state
 from hipwright.domain.errors import NotFoundError
 from hipwright.domain.keeping import Case
 from hipwright.domain.keeping_bones import BoneBuild, BoneReading, KeptBone
 
+BONES, SHELF = "bones", "bone shelf"
+"""Under which names the screen keeps its things with the server's."""
+
 
 def bones_of(asked: HTTPConnection) -> BonesAtHand:
     """The bones of the open workspace."""
-    return web_state(asked).bones
+    state = web_state(asked)
+    if BONES not in state.rooms:
+        from hipwright.apps.web.bones.workspace_bones import WorkspaceBones
+
+        state.rooms[BONES] = WorkspaceBones(state.opened, state.clock)
+    return state.rooms[BONES]
 
 
 def shelf_of(asked: HTTPConnection) -> BoneShelf:
     """What has been measured and packed lately."""
-    return web_state(asked).bone_shelf
+    return web_state(asked).rooms.setdefault(SHELF, BoneShelf())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

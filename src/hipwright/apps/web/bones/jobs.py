@@ -8,7 +8,7 @@ from fastapi import APIRouter, Form, Request, Response
 
 from hipwright.apps.web.bones.desk import bones_of
 from hipwright.apps.web.bones.working import work_facts
-from hipwright.apps.web.case.naming import Named
+from hipwright.apps.web.named_case import Named
 from hipwright.apps.web.showing.pages import render
 from hipwright.domain.errors import NotFoundError
 from hipwright.domain.keeping import Case, Image

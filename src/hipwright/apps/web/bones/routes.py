@@ -9,8 +9,8 @@ from fastapi import APIRouter, Query, Request, Response
 from hipwright.apps.web.bones.at_hand import is_of_hip, piece_in_words, piece_of
 from hipwright.apps.web.bones.desk import Opened, bones_of, opened_bones
 from hipwright.apps.web.bones.working import work_facts
-from hipwright.apps.web.case.naming import Named
 from hipwright.apps.web.films.reader import observer_of
+from hipwright.apps.web.named_case import Named
 from hipwright.apps.web.showing.pages import render
 from hipwright.apps.web.static_files import FOLDER
 from hipwright.domain.anatomy import Remark, Severity

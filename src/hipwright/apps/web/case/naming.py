@@ -1,18 +1,7 @@
-"""The case that an address names."""
+"""The case that an address names, from the room that all screens share."""
 
 from __future__ import annotations
 
-from typing import Annotated
+from hipwright.apps.web.named_case import Named
 
-from fastapi import Depends, Request
-
-from hipwright.apps.web.state import web_state
-from hipwright.domain.keeping import Case
-
-
-def case_named(request: Request, code: str) -> Case:
-    """Find it."""
-    return web_state(request).opened.keeper.case(code)
-
-
-Named = Annotated[Case, Depends(case_named)]
+__all__ = ["Named"]

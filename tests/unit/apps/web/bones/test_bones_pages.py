@@ -7,6 +7,7 @@ import httpx
 import numpy as np
 import pytest
 
+from hipwright.apps.web.bones.desk import BONES, SHELF
 from hipwright.domain.anatomy import Bone, BoneLandmarks, Remark, Severity
 from hipwright.domain.keeping import Case, Image
 from hipwright.domain.keeping_bones import JobState
@@ -31,7 +32,7 @@ class Room:
     bones: FakeBones
     client: httpx.Client
 
-    def get(self, part: str = "", **query: object) -> httpx.Response:
+    def get(self, part: str = "", **query: str | float) -> httpx.Response:
         slash = f"/{part}" if part else ""
         return self.client.get(f"/bones/{self.case.code}{slash}", params=query, headers=PAGE)
 
@@ -46,8 +47,8 @@ def room(house: WebHouse, inside: httpx.Client) -> Room:
     ct = add_ct(house.opened, case)
     bones = FakeBones(images=[ct])
     bones.builds_kept.append(build_of(case.person, ct.id, remarks=(*REMARKS, REFUSAL)))
-    house.state.bones = bones
-    house.state.__dict__.pop("bone_shelf", None)
+    house.state.rooms[BONES] = bones
+    house.state.rooms.pop(SHELF, None)
     return Room(case=case, ct=ct, bones=bones, client=inside)
 
 
@@ -356,7 +357,7 @@ def test_a_person_without_films_is_told_so(house: WebHouse, inside: httpx.Client
     ct = add_ct(house.opened, case)
     bones = FakeBones(images=[ct])
     bones.builds_kept.append(build_of(case.person, ct.id))
-    house.state.bones = bones
+    house.state.rooms[BONES] = bones
     assert "No film of this hip" in inside.get(f"/bones/{case.code}/film", headers=PAGE).text
 
 
@@ -392,7 +393,7 @@ def test_sides_of_the_page_follow_the_case(house: WebHouse, inside: httpx.Client
     ct = add_ct(house.opened, case)
     bones = FakeBones(images=[ct])
     bones.builds_kept.append(build_of(case.person, ct.id))
-    house.state.bones = bones
+    house.state.rooms[BONES] = bones
     text = inside.get(f"/bones/{case.code}/numbers", headers=PAGE).text
     assert text.index('<th scope="col" class="number">Right') < text.index(
         '<th scope="col" class="number">Left'

@@ -9,7 +9,6 @@ import pytest
 
 from hipwright.apps.web.bones.at_hand import STANDING, Tilts
 from hipwright.apps.web.bones.workspace_bones import WorkspaceBones
-from hipwright.apps.web.state import WebState
 from hipwright.domain.anatomy import BoneModel
 from hipwright.domain.keeping import Case
 from hipwright.domain.keeping_bones import BoneBuild, BuildOrigin, KeptBone
@@ -62,13 +61,9 @@ def kept(house: WebHouse) -> tuple[Case, BoneBuild]:
 
 @pytest.fixture
 def bones(house: WebHouse) -> Iterator[WorkspaceBones]:
-    state: WebState = house.state
-    state.__dict__.pop("bones", None)
-    state.__dict__.pop("bone_shelf", None)
-    at_hand = state.bones
-    assert isinstance(at_hand, WorkspaceBones)
-    yield at_hand
-    state.__dict__.pop("bone_shelf", None)
+    house.state.rooms.clear()
+    yield WorkspaceBones(house.opened, house.clock)
+    house.state.rooms.clear()
 
 
 def test_a_kept_build_is_measured_painted_and_drawn(
