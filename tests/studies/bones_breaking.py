@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from hipwright.engines.segmentation.checks import check_models
 from scipy import ndimage
 
 from hipwright.domain.anatomy import Bone, BoneModel, Remark, Severity, Surface
@@ -17,11 +18,10 @@ from hipwright.domain.errors import HipwrightError
 from hipwright.domain.side import Side
 from hipwright.domain.volume import LabelVolume
 from hipwright.engines.segmentation.bones import bone_models
-from hipwright.engines.segmentation.checks import check_models
 from hipwright.engines.segmentation.segmentation import Segmentation
 from hipwright.phantoms.bone_people import bone_people
-from hipwright.phantoms.ct_scanner import Scanned
 from hipwright.phantoms.cortex import vertex_normals
+from hipwright.phantoms.ct_scanner import Scanned
 from hipwright.phantoms.surfaces import TriangleSurface
 from tests.bones_at_hand import subject_a_volume
 from tests.studies.bones_cases import Case, Made, judged, made_of, person_scan

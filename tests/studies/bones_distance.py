@@ -60,7 +60,7 @@ def _distances(points, vertices, faces, candidates):
             a, b, c = vertices[faces[f, 0]], vertices[faces[f, 1]], vertices[faces[f, 2]]
             away = points[i] - _nearest_on(points[i], a, b, c)
             far = np.sqrt(np.dot(away, away))
-            if far < best:  # of a triangle without area it is not a number
+            if far < best:  # noqa: PLR1730 (NaN of a triangle without area must not win)
                 best = far
         sign, facing = 1.0, -1.0
         for k in range(candidates.shape[1]):
