@@ -18,6 +18,7 @@ from hipwright.engines.segmentation.edge_model import EdgeLevels
 
 Floats = NDArray[np.float64]
 
+_THICK_MM = 1.8  # no less is thick, however sharp the scan
 _THICK_BLURS, _THICK_ENOUGH = 3.4, 60  # walls whose middle no blur reaches; how many are needed
 _BRIGHTEST = 95.0  # percentile of the profiles' brightest places: no less is cortex
 _BLURS_MM = np.array([0.3, 0.4, 0.5, 0.6, 0.7, 0.85, 1.0])
@@ -52,27 +53,34 @@ def levels_seen(profiles: NDArray[np.float32], across: Floats, told: EdgeLevels)
     told
         Levels to start from.
     """
-    levels = told
+    levels, is_read = told, False
     for _ in range(_ROUNDS):
-        levels = replace(levels, cortex_hu=_plateau_hu(profiles, across, levels))
+        cortex, is_read = _plateau_hu(profiles, across, levels)
+        levels = replace(levels, cortex_hu=cortex)
         levels = _best(profiles, across, levels, "blur_mm", _BLURS_MM)
         levels = _best(profiles, across, levels, "overshoot", _OVERSHOOTS)
-    return LevelsSeen(levels=levels, bias_sd_mm=_bias(profiles, across, levels))
+    return LevelsSeen(levels=levels, bias_sd_mm=_bias(profiles, across, levels, is_read=is_read))
 
 
-def _plateau_hu(profiles: NDArray[np.float32], across: Floats, levels: EdgeLevels) -> float:
-    """Median gray value in the middle of thick walls; the told one where there are too few."""
+def _plateau_hu(
+    profiles: NDArray[np.float32], across: Floats, levels: EdgeLevels
+) -> tuple[float, bool]:
+    """Median gray value in the middle of thick walls, and whether there were enough of them.
+
+    Otherwise the told one, or the brightest places where these are brighter.
+    """
     even = (profiles[:, :-2] + profiles[:, 1:-1] + profiles[:, 2:]) / 3
     brightest = float(np.percentile(even.max(axis=1), _BRIGHTEST))
     bright = replace(levels, cortex_hu=max(levels.cortex_hu, brightest))
     far = np.full(len(profiles), np.inf)
     fit = fit_edges(profiles, AT_MM, bright, across, far, far, BLURRED)
-    thick = np.flatnonzero(fit.t_mm > _THICK_BLURS * levels.blur_mm)
+    least = max(_THICK_BLURS * levels.blur_mm, _THICK_MM)
+    thick = np.flatnonzero(fit.t_mm > least)
     if len(thick) < _THICK_ENOUGH:
-        return bright.cortex_hu
-    middle = np.minimum(fit.t_mm[thick] / 2, _THICK_BLURS * levels.blur_mm)
+        return bright.cortex_hu, False
+    middle = np.minimum(fit.t_mm[thick] / 2, least)
     at = np.abs(AT_MM - (fit.x0_mm[thick] - middle)[:, None]).argmin(axis=1)
-    return float(np.median(profiles[thick, at]))
+    return float(np.median(profiles[thick, at])), True
 
 
 def _best(
@@ -94,20 +102,31 @@ def _score(profiles: NDArray[np.float32], across: Floats, levels: EdgeLevels) ->
     return float(np.maximum(explained(profiles, AT_MM, levels, across, BLURRED), -_CAP).sum())
 
 
-_DOUBTS = (("cortex_hu", 0.10), ("blur_mm", 0.10), ("slice_blur_mm", 0.20))
+_CORTEX_DOUBT, _CORTEX_DOUBT_UNREAD = 0.10, 0.25
+_BLUR_DOUBT, _SLICE_BLUR_DOUBT = 0.10, 0.20
 _OVERSHOOT_DOUBT = 0.12
 _OTHER_DOUBT_MM = 0.03  # of the layered wall itself
 
 
-def _bias(profiles: NDArray[np.float32], across: Floats, levels: EdgeLevels) -> float:
-    """How far edges move together when levels are as wrong as they may be, mm."""
+def _bias(
+    profiles: NDArray[np.float32], across: Floats, levels: EdgeLevels, *, is_read: bool
+) -> float:
+    """How far edges move together when levels are as wrong as they may be, mm.
+
+    Cortex that no thick wall showed may be much brighter than it seems.
+    """
 
     def edges(changed: EdgeLevels) -> Floats:
         far = np.full(len(profiles), np.inf)
         return fit_edges(profiles, AT_MM, changed, across, far, far, BLURRED).x0_mm
 
     plain = edges(levels)
-    changed = [replace(levels, **{n: getattr(levels, n) * (1 + share)}) for n, share in _DOUBTS]
-    changed.append(replace(levels, overshoot=levels.overshoot + _OVERSHOOT_DOUBT))
+    brighter = 1 + (_CORTEX_DOUBT if is_read else _CORTEX_DOUBT_UNREAD)
+    changed = (
+        replace(levels, cortex_hu=levels.cortex_hu * brighter),
+        replace(levels, blur_mm=levels.blur_mm * (1 + _BLUR_DOUBT)),
+        replace(levels, slice_blur_mm=levels.slice_blur_mm * (1 + _SLICE_BLUR_DOUBT)),
+        replace(levels, overshoot=levels.overshoot + _OVERSHOOT_DOUBT),
+    )
     moved = [float(np.median(edges(one) - plain)) for one in changed]
     return float(np.linalg.norm([*moved, _OTHER_DOUBT_MM]))

@@ -85,7 +85,7 @@ def measured_levels(volume: Volume, labels: LabelVolume) -> TissueLevels:
     """Levels of a scan from its voxels and labels alone: a first guess for the edge model.
 
     Soft tissue is the median a few voxels outside the bones, cortex the brightest
-    twentieth within them, noise the scatter of neighbors along a row.
+    hundredth within them, noise the scatter of neighbors along a row.
     """
     every = max(1, int(np.ceil(labels.codes.size / 2e7)))
     slices = slice(None, None, every)
@@ -104,7 +104,7 @@ def measured_levels(volume: Volume, labels: LabelVolume) -> TissueLevels:
         if len(step)
         else 20.0
     )
-    cortex = max(float(np.percentile(values[bone], 95)), soft + 600.0)
+    cortex = max(float(np.percentile(values[bone], 99)), soft + 600.0)
     thickness = volume.slice_thickness_mm or float(volume.grid.spacing_mm[0])
     return TissueLevels(
         soft_hu=soft,

@@ -184,7 +184,9 @@ def test_bones_are_kept_apart_by_their_labels_alone_where_no_gap_is_known():
     cup, head = (m.surface for m in models)
     assert signed_distances_mm(cup.vertices, cup.faces, head.vertices).min() > 0.0
     up = head.vertices[head.vertices[:, 2] > center[2] + 4]
-    assert abs((np.linalg.norm(up - center, axis=1) - 14.0).mean()) < 0.2  # mm
+    off = abs((np.linalg.norm(up - center, axis=1) - 14.0).mean())
+    assert off < 2.5 * models[1].quality.edge_bias_sd_mm  # thin walls hide how bright cortex is
+    assert off < 0.25  # mm
 
 
 def test_a_ring_keeps_its_hole_and_a_ball_loses_a_tunnel_with_a_note():
