@@ -131,10 +131,19 @@ def test_patients_right_is_at_the_left_and_windows_change_the_grays(
     expect(page.locator("[data-window='1']")).to_have_attribute("aria-pressed", "false")
 
 
+SEEMS_A_CARD = "WebGL2RenderingContext.prototype.getExtension = () => null;"
+"""Hides that the processor plays the graphics card here, so that the shader draws."""
+
+
+@pytest.mark.parametrize("by", ["processor", "shader"])
 def test_labels_are_drawn_in_their_colors_and_hidden_one_by_one(
-    page: Page, house: WebHouse, room: SlicesRoom
+    by: str, page: Page, house: WebHouse, room: SlicesRoom
 ) -> None:
+    if by == "shader":
+        page.add_init_script(SEEMS_A_CARD)
     show(page, house, room.ct.id)
+    kind = page.evaluate("document.querySelector('slice-view').picture.constructor.name")
+    assert kind == ("GlSlice" if by == "shader" else "CanvasSlice")
     page.locator("[data-do=crosshair]").click()
     page.locator("[data-opacity]").fill("100")
     page.wait_for_timeout(150)

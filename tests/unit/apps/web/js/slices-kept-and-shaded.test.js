@@ -37,7 +37,7 @@ test("labels are filled, outlined more strongly, and hidden one by one", () => {
   const into = new Uint8ClampedArray(48);
   shaded(into, values, codes, 4, mixing);
   const pixel = (k) => [...into.slice(4 * k, 4 * k + 3)];
-  assert.deepEqual(pixel(0), [191, 64, 64]); // filled by half
+  assert.deepEqual(pixel(0), [192, 64, 64]); // filled by half
   assert.ok(pixel(1)[0] > 240 && pixel(1)[1] < 10); // the edge
   assert.deepEqual(pixel(3), [128, 128, 128]); // hidden
   shaded(into, values, codes, 4, { ...mixing, labels: false });

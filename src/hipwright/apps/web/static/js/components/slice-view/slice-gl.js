@@ -67,6 +67,26 @@ void main() {
   color = vec4(shade, 1.0);
 }`;
 
+const PLAYED = /swiftshader|llvmpipe|softpipe|software|basic render/i;
+
+/** @type {boolean | null} */
+let found = null;
+
+/**
+ * Whether a graphics card stands behind WebGL2. Where the processor would have to play it,
+ * mixing a slice in 8 bits is more than ten times faster.
+ */
+export function hasGraphicsCard() {
+  if (found === null) {
+    const gl = document.createElement("canvas").getContext("webgl2");
+    const told = gl?.getExtension("WEBGL_debug_renderer_info");
+    const renderer = gl?.getParameter(told ? told.UNMASKED_RENDERER_WEBGL : gl.RENDERER) ?? "";
+    found = gl !== null && !PLAYED.test(String(renderer));
+    gl?.getExtension("WEBGL_lose_context")?.loseContext();
+  }
+  return found;
+}
+
 /** Draws slices. Throws where the browser has no WebGL2. */
 export class GlSlice {
   /** @param {HTMLCanvasElement} canvas */

@@ -9,7 +9,7 @@ import * as transform from "../../lib/film-transform.js";
 import { drawn, made } from "../../lib/elements.js";
 import { scaleBar } from "../../lib/slice-geometry.js";
 import { CanvasSlice } from "./slice-canvas.js";
-import { GlSlice } from "./slice-gl.js";
+import { GlSlice, hasGraphicsCard } from "./slice-gl.js";
 import { SliceGestures } from "./slice-gestures.js";
 
 /** @typedef {import("../../lib/film-transform.js").Place} Place */
@@ -75,6 +75,7 @@ export class SliceView extends HTMLElement {
 
   makePicture() {
     const canvas = /** @type {HTMLCanvasElement} */ (this.canvas);
+    if (!hasGraphicsCard()) return new CanvasSlice(canvas);
     try {
       const picture = new GlSlice(canvas);
       canvas.addEventListener("webglcontextlost", (event) => event.preventDefault());
@@ -84,7 +85,6 @@ export class SliceView extends HTMLElement {
       });
       return picture;
     } catch {
-      this.classList.add("reduced");
       const plain = made("canvas", { class: "drawn" });
       canvas.replaceWith(plain);
       this.canvas = plain;
