@@ -192,7 +192,7 @@ def test_upper_femur_alone_keeps_its_alpha_and_has_no_version() -> None:
         hip.femur.vertices,
         hip.femur.faces,
         plane_normal=[0.0, 0.0, 1.0],
-        plane_origin=[0.0, 0.0, -150.0],
+        plane_origin=[0.0, 0.0, -190.0],
     )
     cut = trimesh.Trimesh(vertices, faces)  # which also makes one vertex of those in one place
     upper = survey_of(np.asarray(cut.vertices), np.asarray(cut.faces, dtype=np.int32))

@@ -30,7 +30,7 @@ LENGTH_MM = 80.0
 """Length of the part of the shaft that the axis is fitted to: farther down it bows, and many
 scans end there, so that long and short ones give the same axis."""
 LID_MM = 3.0
-CURVE_SHOWS_MM = 48.0
+CURVE_SHOWS_MM = 66.0
 """Shortest stretch of shaft whose curve is told from unevenness."""
 KNEE_LEVEL = -17.5
 """Height of the knee over the head's center in head radii, on an ordinary femur."""

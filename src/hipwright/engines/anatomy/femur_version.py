@@ -32,8 +32,14 @@ WINDOW = (-0.45, 0.45)
 STATION_STEP_MM = 1.0
 STRETCH_MM = 8.0
 """Length over which the two cortices are to be parallel."""
-BELOW_LEE_MM = 2.0
+LEE_DEPTH_MM = 3.0
+"""Thickness of the uppermost slice in which neck and trochanter are one."""
+NARROW_MM = 0.5
+PARALLEL = 0.08
+"""How much wider than the narrowest place, and how far from parallel (a slope), a place may be to
+have a good say in the middle: noise then moves it little."""
 FEWEST_STATIONS = 5
+OFF = 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -49,21 +55,20 @@ class _Slice:
     front: Floats
     back: Floats
 
-    @property
-    def narrowest(self) -> int:
-        return int(np.argmin(self.front - self.back))
+    def narrow(self) -> Floats:
+        """How far the neck is wider at each station than at its narrowest, mm, (n,)."""
+        width = self.front - self.back
+        return width - width.min()
 
-    def parallel(self) -> tuple[float, int] | None:
-        """The stretch where the borders are most parallel: angle in radians, middle station."""
+    def parallel(self) -> Floats:
+        """How far from parallel the borders are about each station, as a slope, (n,)."""
         half = int(STRETCH_MM / STATION_STEP_MM / 2)
         width = self.front - self.back
-        best: tuple[float, int] | None = None
-        for k in range(half, len(width) - half):
-            run = slice(k - half, k + half + 1)
-            slope = abs(float(np.polyfit(self.stations[run], width[run], 1)[0]))
-            if best is None or slope < best[0]:
-                best = (slope, k)
-        return best
+        slopes = np.full(len(width), np.inf)
+        if len(width) > 2 * half:
+            inner = slice(half, len(width) - half)
+            slopes[inner] = np.abs(width[2 * half :] - width[: -2 * half]) / STRETCH_MM
+        return slopes
 
 
 def version_points(
@@ -88,15 +93,12 @@ def version_points(
     stack = SectionStack.of(bone, head.center, axes.up)
     slices = _slices(stack, head, neck, axes, isthmus_level)
     if slices:
-        lee = slices[0]
-        found["lee"] = _middle_at(lee, lee.narrowest, head, axes)
-        runs = [(s, s.parallel()) for s in slices if s.level <= lee.level - BELOW_LEE_MM]
-        fitting = [(run[0], k, s) for k, (s, run) in enumerate(runs) if run is not None]
-        if fitting:
-            _, _, chosen = min(fitting, key=lambda row: row[:2])
-            run = chosen.parallel()
-            if run is not None:
-                found["reikeras"] = _middle_at(chosen, run[1], head, axes)
+        top = slices[0].level
+        uppermost = [s for s in slices if s.level > top - LEE_DEPTH_MM]
+        found["lee"] = _middle(uppermost, [s.narrow() / NARROW_MM for s in uppermost], head, axes)
+        lower = [s for s in slices if s.level <= top - LEE_DEPTH_MM]
+        slopes = [s.parallel() / PARALLEL for s in lower]
+        found["reikeras"] = _middle(lower, slopes, head, axes)
     if lesser is not None:
         murphy_level = float((lesser - head.center) @ axes.up) + MURPHY_ABOVE_MM
         found["murphy"] = _on_axis(head, shaft, axes, murphy_level)
@@ -147,11 +149,18 @@ def _borders(
     return _Slice(level=level, stations=stations[there], front=front[there], back=back[there])
 
 
-def _middle_at(cut: _Slice, k: int, head: SphereFit, axes: FemurAxes) -> Floats:
-    across = (cut.front[k] + cut.back[k]) / 2.0
-    return (
-        head.center + cut.stations[k] * axes.lateral + across * axes.anterior + cut.level * axes.up
-    )
+def _middle(slices: list[_Slice], off: list[Floats], head: SphereFit, axes: FemurAxes) -> Floats:
+    """Middle of the neck at the stations that are least off, each by its say."""
+    say = [np.exp(-(np.minimum(o, OFF) ** 2)) * (o < OFF) for o in off]
+    total = sum(float(s.sum()) for s in say)
+    if not total:
+        return np.full(3, np.nan)
+    place = np.zeros(3)
+    for cut, weights in zip(slices, say, strict=True):
+        across = (cut.front + cut.back) / 2.0
+        place += (weights @ cut.stations) * axes.lateral + (weights @ across) * axes.anterior
+        place += weights.sum() * cut.level * axes.up
+    return head.center + place / total
 
 
 def _on_axis(head: SphereFit, shaft: Shaft, axes: FemurAxes, level: float) -> Floats:
