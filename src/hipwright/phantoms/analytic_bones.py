@@ -123,7 +123,7 @@ HIP_FORMS: Mapping[str, HipForm] = MappingProxyType(
             socket=SocketForm(anteversion_deg=-6.0, rim_deg=81.0, waves=_WAVES)
         ),
         "dysplastic": HipForm(
-            femur=FemurForm(neck_shaft_deg=138.0, version_deg=27.0, neck_shift_mm=1.0),
+            femur=FemurForm(neck_shaft_deg=138.0, version_deg=27.0),
             socket=SocketForm(
                 inclination_deg=58.0,
                 anteversion_deg=24.0,
