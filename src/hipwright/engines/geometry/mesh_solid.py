@@ -13,7 +13,7 @@ from scipy import ndimage
 from hipwright.engines.geometry.meshes import Floats, Ints
 
 _MARGIN = 8  # cells around the mesh
-_OFF_MM = np.array([0.00317, 0.00571, 0.00733])  # so that no ray meets a vertex or an edge
+_OFF = np.array([0.50317, 0.50571, 0.50733])  # cells: so that no ray meets a vertex or an edge
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -27,7 +27,7 @@ class SolidGrid:
 
 def solid_grid(vertices: Floats, faces: Ints, step_mm: float) -> SolidGrid:
     """Fill a closed mesh: parity along rays in x."""
-    low = vertices.min(axis=0) - _MARGIN * step_mm + _OFF_MM
+    low = vertices.min(axis=0) - (_MARGIN - _OFF) * step_mm
     shape = np.ceil((np.ptp(vertices, axis=0)) / step_mm).astype(np.int64) + 2 * _MARGIN
     corners = (vertices - low) / step_mm
     flips = crossed_cells(

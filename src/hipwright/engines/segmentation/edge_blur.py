@@ -122,11 +122,15 @@ def _bias(
 
     plain = edges(levels)
     brighter = 1 + (_CORTEX_DOUBT if is_read else _CORTEX_DOUBT_UNREAD)
+    both = [
+        replace(levels, cortex_hu=levels.soft_hu + levels.step_hu * share)
+        for share in (brighter, 1 / brighter)
+    ]
     changed = (
-        replace(levels, cortex_hu=levels.cortex_hu * brighter),
         replace(levels, blur_mm=levels.blur_mm * (1 + _BLUR_DOUBT)),
         replace(levels, slice_blur_mm=levels.slice_blur_mm * (1 + _SLICE_BLUR_DOUBT)),
         replace(levels, overshoot=levels.overshoot + _OVERSHOOT_DOUBT),
     )
+    by_cortex = max(abs(float(np.median(edges(one) - plain))) for one in both)
     moved = [float(np.median(edges(one) - plain)) for one in changed]
-    return float(np.linalg.norm([*moved, _OTHER_DOUBT_MM]))
+    return float(np.linalg.norm([by_cortex, *moved, _OTHER_DOUBT_MM]))
