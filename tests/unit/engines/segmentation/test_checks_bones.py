@@ -71,7 +71,7 @@ BROKEN = {
     "spike": femur() + rod(FRONT, (-24.0, -25.0, -18.7), 0.6),
     "sides_differ.volume": femur() + sphere(40.0, (-60.0, 0.0, -100.0)),
     "several_pieces": femur() + sphere(8.0, (60.0, 0.0, 0.0)),
-    "no_head": rod((0, 0, 0), (0, 0, -170.0), 12.0),
+    "no_head": Manifold.cube((24.0, 24.0, 170.0)),
 }
 
 
