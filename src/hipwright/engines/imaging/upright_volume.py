@@ -87,7 +87,7 @@ class UprightVolume:
             flips = tuple(slice(None, None, -1 if sign < 0 else 1) for sign in place.signs)
             return np.ascontiguousarray(codes.transpose(place.order)[flips])
         matrix, start = _index_map(self.source, self)
-        back = np.linalg.inv(matrix)
+        back = np.linalg.inv(matrix).astype(np.float64)
         here = np.zeros(self.values.shape, np.uint8)
         pick_codes(codes, back, -start @ back, here)
         return here
@@ -103,12 +103,11 @@ class _Placing:
 
 def _place(grid: VolumeGrid) -> _Placing:
     unit = grid.steps_mm / grid.spacing_mm[:, None]
-    best: tuple[float, tuple[int, int, int]] | None = None
-    for order in ((0, 1, 2), (0, 2, 1), (1, 0, 2), (1, 2, 0), (2, 0, 1), (2, 1, 0)):
-        fit = sum(abs(float(unit[axis, 2 - k])) for k, axis in enumerate(order))
-        if best is None or fit > best[0] + 1e-9:
-            best = (fit, order)
-    order = best[1] if best is not None else (0, 1, 2)
+
+    def fit(order: tuple[int, int, int]) -> float:
+        return round(sum(abs(float(unit[axis, 2 - k])) for k, axis in enumerate(order)), 9)
+
+    order = max(((0, 1, 2), (0, 2, 1), (1, 0, 2), (1, 2, 0), (2, 0, 1), (2, 1, 0)), key=fit)
     z, y, x = (1 if unit[axis, 2 - k] > 0 else -1 for k, axis in enumerate(order))
     return _Placing(order=order, signs=(z, y, x))
 
@@ -181,9 +180,7 @@ def _at_right_angles(rows: Floats, *, keep_plane: bool = False) -> Floats:
 def _sampled_anew(
     values: Voxels, grid: VolumeGrid, axes: Floats, spacing: Floats
 ) -> UprightVolume:
-    corners = np.stack(
-        np.meshgrid(*[np.array([0.0, n - 1.0]) for n in grid.shape], indexing="ij"), axis=-1
-    ).reshape(-1, 3)
+    corners = np.argwhere(np.ones((2, 2, 2), bool)) * (np.array(grid.shape) - 1.0)
     places = grid.to_mm(corners) @ axes.T
     low, high = places.min(axis=0), places.max(axis=0)
     along = np.abs(grid.steps_mm @ axes.T).max(axis=0)[::-1]
@@ -199,7 +196,7 @@ def _sampled_anew(
         resampled=True,
     )
     matrix, start = _index_map(grid, target)
-    back = np.linalg.inv(matrix)
+    back = np.linalg.inv(matrix).astype(np.float64)
     sample_values(np.ascontiguousarray(values), back, -start @ back, empty)
     return target
 

@@ -73,7 +73,7 @@ def valley_depth(
                 dy = 0
             elif way == 1:
                 dx = 0
-            elif way == 2:
+            elif way == 2:  # noqa: PLR2004 (four ways)
                 dy, dx = (dy * 3) // 4, (dx * 3) // 4
             else:
                 dy, dx = (dy * 3) // 4, -((dx * 3) // 4)
@@ -137,7 +137,7 @@ def link_nodes(
         for axis in range(3):
             a = k + (1 if axis == 0 else 0)
             b = i + (1 if axis == 1 else 0)
-            c = j + (1 if axis == 2 else 0)
+            c = j + (1 if axis == 2 else 0)  # noqa: PLR2004 (three axes)
             links[n, axis] = -1
             strength[n, axis] = 0.0
             if a >= shape[0] or b >= shape[1] or c >= shape[2]:
@@ -154,10 +154,12 @@ def link_nodes(
 
 
 @njit(cache=True, nogil=True)
-def connected(links: Links) -> Links:
+def connected(  # noqa: C901 (one compiled loop)
+    links: Links,
+) -> Links:
     """Number of the connected part of each node, from 0."""
     count = links.shape[0]
-    parent = np.arange(count).astype(np.int32)
+    parent = np.arange(count, dtype=np.int32)
     for n in range(count):
         for axis in range(3):
             m = links[n, axis]
@@ -198,7 +200,7 @@ def nodes_of(bone: NDArray[np.bool_]) -> tuple[Links, Links]:
 
 
 def linked(at: Links, node_of: Links, valley: Strengths, sides: Codes) -> BoneGraph:
-    """Give the graph of nodes; ``sides`` names the side of a wall that a node lies on, 0 for none."""
+    """Give the graph of nodes; ``sides`` names the side of a wall a node lies on, 0 for none."""
     links = np.empty((len(at), 3), np.int32)
     strength = np.empty((len(at), 3), np.float32)
     link_nodes(node_of, at, valley, sides, WEAK_AT, links, strength)

@@ -18,13 +18,14 @@ LOOK_MM = 4.0
 THICK_SHARE = 0.9
 """Share of the brightest cortex that a wall must reach to count as thick."""
 
+LOWEST_HU = -200
 LEAST_EDGES = 200
 FALLBACK_MM = 0.6
 _MOST_EDGES = 200_000
 
 
 @njit(cache=True, nogil=True)
-def outer_edges(
+def outer_edges(  # noqa: C901 (one compiled loop)
     values: Voxels, level: float, reach: int, thick: float, pace: int, out: NDArray[np.float64]
 ) -> int:
     """Collect rows of (height, steepest step, dip below) of edges along x, from dark to bright.
@@ -45,7 +46,7 @@ def outer_edges(
                     clear = True
                     for k in range(reach):
                         before = values[z, y, x - step * k]
-                        if before >= level or before < -200:
+                        if before >= level or before < LOWEST_HU:
                             clear = False
                             break
                         if k >= 3:  # noqa: PLR2004 (past the blurred foot of the edge)

@@ -14,7 +14,7 @@ from hipwright.engines.imaging.ray_samples import even_directions
 from hipwright.engines.imaging.tissue_levels import GrayLevels
 from hipwright.engines.segmentation.head_sphere import RAYS, HeadSphere, fit_from, fit_head
 from hipwright.engines.segmentation.joint_gap import WINDOW_DEG, PolarGap, find_gap
-from hipwright.engines.segmentation.neck_direction import neck_direction
+from hipwright.engines.segmentation.neck_direction import INFERIOR, LATERAL, neck_direction
 from hipwright.engines.segmentation.segmentation import gap_radius_toward
 
 Floats = NDArray[np.float64]
@@ -38,6 +38,13 @@ SAME_MM = 10.0
 FROM_NECK_DEG = 75.0
 LEAST_COVERED = 0.25
 MOST_MOVED_MM = 3.0
+ROUNDER = 0.6
+"""The covered part is fitted alone where that is so much rounder; a tight joint is not."""
+
+LEAST_LATERAL_INFERIOR = 0.55
+"""Cosine between a neck and the way necks point; condyles of a knee have none (judgment)."""
+
+ROUGHEST_MM = 0.5
 EXAMINED = 5
 
 
@@ -122,7 +129,7 @@ def _covered_sphere(
     fit = fit_from(
         values, step_mm, sphere.center, sphere.radius_mm, step_hu=step_hu, trusted=covered
     )
-    if fit is None or fit.inlier_share < sphere.inlier_share - 0.1:
+    if fit is None or fit.rms_mm > ROUNDER * sphere.rms_mm:
         return None
     if float(np.linalg.norm(fit.center - sphere.center)) > MOST_MOVED_MM:
         return None
@@ -196,23 +203,18 @@ def find_hips(
         elif sphere.score > twin.score:
             spheres[spheres.index(twin)] = sphere
     spheres.sort(key=lambda s: -s.score)
-    best: tuple[float, tuple[FoundHip, ...]] = (0.0, ())
-    for pair in _pairs(spheres):
+    for pair in _pairs(spheres)[:EXAMINED]:
         hips = tuple(
             examined_hip(values, step_mm, s, sign, levels)
             for s, sign in zip(pair, (-1.0, 1.0), strict=True)
         )
-        if min(h.gap.coverage for h in hips) >= LEAST_COVERAGE:
-            score = sum(s.score for s in pair)
-            best = max(best, (score, hips), key=lambda b: b[0])
-            break
-    if best[1]:
-        return best[1]
+        if all(_plausible(h) for h in hips):
+            return hips
     for sphere in spheres[:EXAMINED]:
         if sphere.score < LEAST_SCORE:
             break
         hip = examined_hip(values, step_mm, sphere, None, levels)
-        if hip.gap.coverage >= LEAST_COVERAGE:
+        if _plausible(hip):
             return (hip,)
     raise NoHipError(
         "cannot find a hip in the volume",
@@ -221,6 +223,14 @@ def find_hips(
         next_step="Choose the series of the hips; knees and ankles only add to it.",
         field="volume",
     )
+
+
+def _plausible(hip: FoundHip) -> bool:
+    """Whether a head lies in a socket and has a neck that points down to the side."""
+    usual = np.array([LATERAL * hip.lateral, 0.0, -INFERIOR])
+    along = float(hip.neck @ usual / np.linalg.norm(usual))
+    round_enough = hip.sphere.rms_mm < ROUGHEST_MM
+    return hip.gap.coverage >= LEAST_COVERAGE and along >= LEAST_LATERAL_INFERIOR and round_enough
 
 
 def _pairs(spheres: Sequence[HeadSphere]) -> list[tuple[HeadSphere, HeadSphere]]:

@@ -175,4 +175,4 @@ def _rough_heights(local: Floats, rows: int, columns: int) -> Floats:
     sigma = 6.0 / CELL_MM
     weight = ndimage.gaussian_filter(weight, sigma, mode="constant")
     total = ndimage.gaussian_filter(total, sigma, mode="constant")
-    return np.where(weight > 1e-6, total / np.maximum(weight, 1e-6), 0.0)
+    return np.where(weight > 1e-6, total / np.maximum(weight, 1e-6), 0.0)  # noqa: PLR2004 (not by zero)

@@ -19,6 +19,7 @@ UNSURE = 255
 """Stands for a bone voxel whose label is still to be found."""
 
 LEVELS = 64
+CODES = 8
 
 
 @njit(cache=True, nogil=True)
@@ -33,13 +34,13 @@ def spread_nodes(mask: Codes, block: tuple[int, int, int], node_codes: Codes, co
     for z in range(mask.shape[0]):
         for y in range(mask.shape[1]):
             for x in range(mask.shape[2]):
-                if codes[z, y, x] != 255:
+                if codes[z, y, x] != UNSURE:
                     continue
                 code = 0
                 if mask[z, y, x] > 0:
                     code = node_codes[z // bz, y // by, x // bx]
                 codes[z, y, x] = code
-                if code == 255:
+                if code == UNSURE:
                     unsure += 1
     return unsure
 
@@ -71,7 +72,7 @@ def _index_of(place_of: NDArray[np.int64], place: int, low: int, high: int) -> i
 
 
 @njit(cache=True, nogil=True)
-def flood(
+def flood(  # noqa: C901, PLR0912, PLR0915 (one compiled loop)
     values: Voxels, reach: tuple[int, int], scale: float, barred: Codes, codes: Codes
 ) -> None:
     """Label the unsure voxels from their labeled neighbors, shallow valleys first, in place.
@@ -84,22 +85,22 @@ def flood(
     for row in range(nz * ny):
         n = 0
         for x in range(nx):
-            if codes[row // ny, row % ny, x] == 255:
+            if codes[row // ny, row % ny, x] == UNSURE:
                 n += 1
         row_start[row + 1] = row_start[row] + n
     count = row_start[nz * ny]
     level_of = np.empty(count, np.uint8)
     place_of = np.empty(count, np.int64)
     next_of = np.full(count, -1, np.int64)
-    heads = np.full(64, -1, np.int64)
-    tails = np.full(64, -1, np.int64)
+    heads = np.full(LEVELS, -1, np.int64)
+    tails = np.full(LEVELS, -1, np.int64)
     queued = np.zeros(count, np.uint8)
     votes = np.zeros(9, np.int64)
     n = 0
     for z in range(nz):
         for y in range(ny):
             for x in range(nx):
-                if codes[z, y, x] == 255:
+                if codes[z, y, x] == UNSURE:
                     depth = valley_depth(values, z, y, x, reach[0], reach[1], scale)
                     level_of[n] = np.uint8(min(63, int(depth * 63.0)))
                     place_of[n] = (z * ny + y) * nx + x
@@ -110,7 +111,7 @@ def flood(
         for way in range(6):
             a, b, c = _neighbor(z, y, x, way)
             inside = 0 <= a < nz and 0 <= b < ny and 0 <= c < nx
-            if inside and 0 < codes[a, b, c] < 255:
+            if inside and 0 < codes[a, b, c] < UNSURE:
                 level = level_of[m]
                 if tails[level] < 0:
                     heads[level] = m
@@ -120,7 +121,7 @@ def flood(
                 queued[m] = 1
                 break
     level = 0
-    while level < 64:
+    while level < LEVELS:
         m = heads[level]
         if m < 0:
             level += 1
@@ -136,7 +137,7 @@ def flood(
             a, b, c = _neighbor(z, y, x, way)
             if 0 <= a < nz and 0 <= b < ny and 0 <= c < nx:
                 code = codes[a, b, c]
-                if 0 < code < 9 and not (barred[z, y, x] >> (code - 1)) & 1:
+                if 0 < code <= CODES and not (barred[z, y, x] >> (code - 1)) & 1:
                     votes[code] += 1
         best = 0
         for code in range(1, 9):
@@ -148,10 +149,12 @@ def flood(
         codes[z, y, x] = best
         for way in range(6):
             a, b, c = _neighbor(z, y, x, way)
-            if not (0 <= a < nz and 0 <= b < ny and 0 <= c < nx) or codes[a, b, c] != 255:
+            if not (0 <= a < nz and 0 <= b < ny and 0 <= c < nx) or codes[a, b, c] != UNSURE:
                 continue
             row = a * ny + b
-            other = _index_of(place_of, (a * ny + b) * nx + c, row_start[row], row_start[row + 1])
+            other = _index_of(
+                place_of, (a * ny + b) * nx + c, int(row_start[row]), int(row_start[row + 1])
+            )
             if queued[other]:
                 continue
             at = max(int(level_of[other]), level)
@@ -164,5 +167,5 @@ def flood(
     for z in range(nz):
         for y in range(ny):
             for x in range(nx):
-                if codes[z, y, x] == 255:
+                if codes[z, y, x] == UNSURE:
                     codes[z, y, x] = 0

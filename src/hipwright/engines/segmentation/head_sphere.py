@@ -99,7 +99,7 @@ def first_falls(
                 if slope > steepest:
                     steepest, at = slope, t
             out[ray] = at
-            if 2 <= at < count - 2:
+            if 2 <= at < count - 2:  # noqa: PLR2004 (neighbors of neighbors)
                 left = rays[ray, at - 2] - rays[ray, at]
                 right = rays[ray, at] - rays[ray, at + 2]
                 bend = left - 2 * steepest + right
@@ -123,7 +123,8 @@ def sphere_through(points: Floats, weights: Floats) -> tuple[Floats, float]:
     local = points - middle
     root = np.sqrt(weights)[:, None]
     system = np.column_stack([2 * local, np.ones(len(local))]) * root
-    solution = np.linalg.lstsq(system, (local**2).sum(axis=1) * root[:, 0], rcond=None)[0]
+    right = (local**2).sum(axis=1) * root[:, 0]
+    solution = np.asarray(np.linalg.lstsq(system, right, rcond=None)[0], dtype=np.float64)
     center = solution[:3]
     radius = float(np.sqrt(max(float(solution[3] + center @ center), 1e-9)))
     return middle + center, radius

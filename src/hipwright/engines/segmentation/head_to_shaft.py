@@ -18,13 +18,14 @@ from hipwright.engines.imaging.block_means import (
 
 Codes = NDArray[np.uint8]
 Floats = NDArray[np.float64]
+Rays = NDArray[np.float32]
 
 LOOK_MM = 1.5
 REACH_RADII = 2.4
 """How far about the head the bone is looked at, in head radii."""
 
-SMOOTH_BLOCKS = 0.9
-"""Blur before tunnels are counted: a handle of one block is noise."""
+SMOOTH_MM = 1.8
+"""Blur before tunnels are counted: a handle of one voxel is noise."""
 
 THINNED_MM = 3.0
 """The neck must still hold together after this much is taken off all around (judgment)."""
@@ -70,9 +71,9 @@ def look_at_neck(
     block = block_shape(spacing_mm, LOOK_MM)
     shares = np.empty(coarse_shape(own.shape, block), np.uint8)
     block_shares(own, block, shares)
-    even = ndimage.gaussian_filter(shares.astype(np.float32), SMOOTH_BLOCKS)
-    solid = np.asarray(even > FULL_SHARE / 2)
     step = spacing_mm * block
+    even: Rays = ndimage.gaussian_filter(shares.astype(np.float32), SMOOTH_MM / step)
+    solid = np.asarray(even > FULL_SHARE / 2)
     depth = ndimage.distance_transform_edt(np.pad(solid, 1), sampling=step)
     core = np.asarray(depth)[1:-1, 1:-1, 1:-1] > THINNED_MM
     labels = ndimage.label(core)[0]

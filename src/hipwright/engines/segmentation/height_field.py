@@ -38,7 +38,13 @@ def _relaxed(line: Costs, step: float, jump: float) -> None:
 
 @njit(cache=True, nogil=True)
 def add_way(
-    costs: Costs, dr: int, dc: int, step: float, jump: float, around: bool, total: Costs
+    costs: Costs,
+    dr: int,
+    dc: int,
+    step: float,
+    jump: float,
+    around: bool,  # noqa: FBT001 (compiled by position)
+    total: Costs,
 ) -> None:
     """Add the cheapest cost of reaching each height along one direction to ``total``."""
     rows, columns, heights = costs.shape
@@ -100,8 +106,12 @@ def cheapest_heights(
         add_way(costs, dr, dc, step_cost, jump_cost, around, total)
     best = total.argmin(axis=2)
     inner = np.clip(best, 1, costs.shape[2] - 2)
-    rows, columns = np.indices(best.shape)
-    low, middle, high = (total[rows, columns, inner + k].astype(np.float64) for k in (-1, 0, 1))
+    rows, columns = np.ogrid[: best.shape[0], : best.shape[1]]
+    low, middle, high = (
+        np.asarray(total[rows, columns, inner + k], dtype=np.float64) for k in (-1, 0, 1)
+    )
     bend = low - 2 * middle + high
-    shift = np.where(bend > 1e-6, 0.5 * (low - high) / np.maximum(bend, 1e-6), 0.0)
-    return np.where(best == inner, inner + np.clip(shift, -0.5, 0.5), best).astype(np.float64)
+    shift = np.where(bend > 1e-6, 0.5 * (low - high) / np.maximum(bend, 1e-6), 0.0)  # noqa: PLR2004 (not by zero)
+    return np.asarray(
+        np.where(best == inner, inner + np.clip(shift, -0.5, 0.5), best), dtype=np.float64
+    )

@@ -96,7 +96,9 @@ def polar_directions(axes: Floats) -> Floats:
 def axes_with_pole(pole: Floats) -> Floats:
     """Three unit rows at right angles, the last along ``pole``."""
     pole = pole / np.linalg.norm(pole)
-    helper = np.array([0.0, 1.0, 0.0]) if abs(pole[1]) < 0.9 else np.array([0.0, 0.0, 1.0])
+    helper = (
+        np.array([0.0, 1.0, 0.0]) if abs(pole[1]) < np.sqrt(0.8) else np.array([0.0, 0.0, 1.0])
+    )
     first = np.cross(helper, pole)
     first /= np.linalg.norm(first)
     return np.stack([first, np.cross(pole, first), pole])
@@ -186,7 +188,7 @@ def find_gap(
         pace_mm=PACE_MM,
         samples=heights + 2 * look,
     )
-    offset = -INNER_MM + PACE_MM * np.arange(heights) - EXPECTED_GAP_MM
+    offset = np.arange(heights, dtype=np.float64) * PACE_MM - INNER_MM - EXPECTED_GAP_MM
     costs = np.empty((len(rays), heights), np.float32)
     valleys = np.empty_like(costs)
     gap_costs(rays, look, offset, soft_hu, bone_hu, step_hu, costs, valleys)
@@ -229,7 +231,7 @@ def _neck_window(rays: Costs, step_hu: float, window_deg: float) -> Flags:
     half = round(1.0 / PACE_MM)
     start = round((LOOK_MM - 2.0) / PACE_MM)
     falls = rays[:, start : -2 * half] - rays[:, start + 2 * half :]
-    no_cortex = (falls.max(axis=1) < 0.2 * step_hu).reshape(ROWS, COLUMNS)  # noqa: PLR2004 (as in the study: judgment)
+    no_cortex = (falls.max(axis=1) < 0.2 * step_hu).reshape(ROWS, COLUMNS)
     cone = from_neck < window_deg
     candidates = cone | (no_cortex & (from_neck < WIDEST_WINDOW_DEG))
     wide = np.concatenate([candidates, candidates], axis=1)

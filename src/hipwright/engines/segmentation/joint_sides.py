@@ -31,7 +31,7 @@ def gap_radius(axes: Floats, radius: Floats, acts: Flags, x: float, y: float, z:
     b = axes[1, 0] * x + axes[1, 1] * y + axes[1, 2] * z
     c = axes[2, 0] * x + axes[2, 1] * y + axes[2, 2] * z
     away = np.sqrt(a * a + b * b + c * c)
-    if away < 1e-9:
+    if away <= 0.0:
         return -1.0
     rows, columns = radius.shape
     p = np.arccos(min(max(c / away, -1.0), 1.0)) * rows / np.pi - 0.5
@@ -49,7 +49,7 @@ def gap_radius(axes: Floats, radius: Floats, acts: Flags, x: float, y: float, z:
 
 
 @njit(cache=True, nogil=True)
-def side_by_gap(
+def side_by_gap(  # noqa: C901 (one compiled loop)
     mask: Codes,
     step_mm: Floats,
     center: Floats,
@@ -115,7 +115,7 @@ def side_by_plane(
     codes: Codes,
     barred: Codes,
 ) -> None:
-    """Name what lies close above (first) and below (second) a flat joint; bar either further on."""
+    """Name what lies close above (first) and below (second) a flat joint; bar more of it."""
     one, two = np.uint8(1 << (first - 1)), np.uint8(1 << (second - 1))
     rows, columns = heights.shape
     for k in range(low[0], high[0]):
@@ -144,7 +144,7 @@ def side_by_plane(
                 if abs(above) > veto_mm:
                     continue
                 barred[k, i, j] |= two if above > 0 else one
-                if abs(above) < sure_mm and mask[k, i, j] > 0 and codes[k, i, j] == 255:
+                if abs(above) < sure_mm and mask[k, i, j] > 0 and codes[k, i, j] == UNSURE:
                     codes[k, i, j] = first if above > 0 else second
 
 

@@ -23,6 +23,7 @@ from hipwright.engines.segmentation.bone_graph import (
     linked,
     nodes_of,
 )
+from hipwright.engines.segmentation.flooding import UNSURE
 from hipwright.engines.segmentation.random_walk import walked
 from hipwright.engines.segmentation.rough_labels import (
     LEAST_SHARE,
@@ -35,7 +36,6 @@ from hipwright.engines.segmentation.rough_labels import (
     unsure_at_borders,
     valley_reach,
 )
-from hipwright.engines.segmentation.flooding import UNSURE
 
 Codes = NDArray[np.uint8]
 Flags = NDArray[np.bool_]

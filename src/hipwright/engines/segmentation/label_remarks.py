@@ -27,8 +27,8 @@ def pair_remarks(hips: Sequence[FoundHip]) -> tuple[Remark, ...]:
             Remark(
                 code="pair.one_side",
                 severity=Severity.NOTE,
-                text=f"Only one hip was found, at the {hip.femur.words.lower()}; its side was told "
-                "by the way its neck points. Check the side before you measure.",
+                text=f"Only one hip was found, at the {hip.femur.words.lower()}; its "
+                "side was told by the way its neck points. Check the side before you measure.",
                 bone=hip.femur,
             ),
         )
@@ -98,8 +98,8 @@ def head_remarks(hip: FoundHip, way: HeadToShaft) -> tuple[Remark, ...]:
                 code="head.not_round",
                 severity=Severity.WARNING,
                 text=f"Only {100 * sphere.inlier_share:.0f} % of the surface of the head of the "
-                f"{words} lies within 1 mm of a sphere; {100 * ROUND_SHARE:.0f} % is the least for "
-                "a sure center. Check the sphere on the bone before you measure.",
+                f"{words} lies within 1 mm of a sphere; {100 * ROUND_SHARE:.0f} % is the least "
+                "for a sure center. Check the sphere on the bone before you measure.",
                 bone=hip.femur,
                 figure=round(100 * sphere.inlier_share, 1),
                 limit=100 * ROUND_SHARE,

@@ -54,6 +54,9 @@ WIDER_DEG = (62.0, 74.0)
 STEPS = 9
 KNEE_STEPS = 4
 
+_Told = tuple[Codes, tuple[FoundHip, ...], tuple[HeadToShaft, ...]]
+"""Labels, hips with the windows that were used, and what was found about their necks."""
+
 
 def _silent(_step: str, _done: int, _all: int) -> None:
     return None
@@ -127,11 +130,11 @@ def _solid_labels(
     levels: GrayLevels,
     by_hand: UprightEdits | None,
     tell: Progress,
-) -> tuple[Codes, tuple[FoundHip, ...], tuple[HeadToShaft, ...]]:
+) -> _Told:
     """Label and fill; where a neck is cut, once more with a wider window about it."""
-    best: tuple[Codes, tuple[FoundHip, ...], tuple[HeadToShaft, ...]] | None = None
+    best: _Told = (np.empty(0, np.uint8), hips, ())
     for window in (None, *WIDER_DEG):
-        if window is not None and best is not None:
+        if window is not None:
             hips = tuple(
                 hip if way.sound else widened(hip, field.values, field.step_xyz_mm, levels, window)
                 for hip, way in zip(hips, best[2], strict=True)
@@ -166,7 +169,7 @@ def _solid_labels(
             )
             for hip in hips
         )
-        if best is None or _faults(ways) < _faults(best[2]):
+        if window is None or _faults(ways) < _faults(best[2]):
             best = (codes, hips, ways)
         if all(way.sound for way in ways):
             break
@@ -284,6 +287,7 @@ def told_levels(field: UprightVolume, levels: GrayLevels, volume: Volume) -> Tis
 
 
 def refuse_others(volume: Volume, edits: LabelEdits | None) -> None:
+    """Refuse what is no CT, and edits of another volume."""
     if volume.modality is not Modality.CT:
         raise SegmentationError(
             "cannot find bones in the volume",

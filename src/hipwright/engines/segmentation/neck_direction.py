@@ -76,7 +76,7 @@ def neck_direction(
         weights = evidence * (directions @ neck > np.cos(np.radians(REFINE_DEG)))
         pulled = weights @ directions
         length = float(np.linalg.norm(pulled))
-        if length < 1e-6:
+        if length <= 0.0:
             break
         neck = pulled / length
     return neck, float(score.max())

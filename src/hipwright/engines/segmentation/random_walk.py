@@ -22,7 +22,7 @@ MOST_ROUNDS = 600
 
 @njit(cache=True, nogil=True)
 def applied(links: Links, strength: Strengths, free: Codes, x: Chances, out: Chances) -> None:
-    """Apply the Laplacian to ``x``; fixed nodes (``free`` 0) count as zero in ``x`` and ``out``."""
+    """Apply the Laplacian to ``x``; fixed nodes (``free`` 0) count as zero in both."""
     for n in range(out.shape[0]):
         out[n] = 0.0
     for n in range(links.shape[0]):
@@ -38,7 +38,7 @@ def applied(links: Links, strength: Strengths, free: Codes, x: Chances, out: Cha
 
 
 @njit(cache=True, nogil=True)
-def solve(
+def solve(  # noqa: C901, PLR0912 (one compiled loop)
     links: Links,
     strength: Strengths,
     free: Codes,
@@ -135,7 +135,7 @@ def walked(graph: BoneGraph, markers: Codes) -> tuple[Codes, Chances]:
         if not (here & (markers == code)).any():
             continue
         fixed = (contested & (markers == code)).astype(np.float64)
-        chance = np.where(free > 0, 0.5 * here, fixed)
+        chance = np.asarray(np.where(free > 0, 0.5 * here, fixed), dtype=np.float64)
         solve(graph.links, graph.strength, free, fixed, chance, TOLERANCE, MOST_ROUNDS)
         better = contested & (chance > best)
         second = np.where(better, best, np.maximum(second, chance))

@@ -114,14 +114,11 @@ def upright_edits(edits: LabelEdits, field: UprightVolume) -> UprightEdits:
     for seed in edits.seeds:
         at = field.from_patient(np.array(seed.at_mm))
         low, high = _box(at, SEED_MM, field)
-        index = np.stack(
-            np.meshgrid(*[np.arange(a, b) for a, b in zip(low, high, strict=True)], indexing="ij"),
-            axis=-1,
-        ).reshape(-1, 3)
+        index = _indices(low, high)
         nearest = np.clip(np.rint(at[::-1] / field.spacing_mm), 0, np.array(painted.shape) - 1)
         off = np.linalg.norm(index * field.spacing_mm - at[::-1], axis=1) <= SEED_MM
         chosen = np.concatenate([index[off], nearest.astype(int)[None]])
-        seeds[tuple(chosen.T)] = seed.code if seed.code else ERASED
+        seeds[tuple(chosen.T)] = seed.code or ERASED
     return UprightEdits(
         painted=painted, seeds=seeds, cuts=tuple(_upright_cut(cut, field) for cut in edits.cuts)
     )
@@ -140,6 +137,12 @@ def _refuse_unknown(edits: LabelEdits) -> None:
         )
 
 
+def _indices(low: NDArray[np.int64], high: NDArray[np.int64]) -> NDArray[np.int64]:
+    """All (z, y, x) of a box, shape (n, 3)."""
+    inside = np.ones(tuple(int(n) for n in high - low), bool)
+    return np.argwhere(inside).astype(np.int64) + low
+
+
 def _box(at: Floats, reach_mm: float, field: UprightVolume) -> tuple[NDArray[np.int64], ...]:
     shape = np.array(field.values.shape)
     low = np.clip(np.floor((at[::-1] - reach_mm) / field.spacing_mm), 0, shape).astype(np.int64)
@@ -153,10 +156,7 @@ def _upright_cut(cut: Cut, field: UprightVolume) -> UprightCut:
     normal = np.array(cut.normal) @ field.axes.T
     normal = normal / np.linalg.norm(normal)
     low, high = _box(center, cut.radius_mm, field)
-    index = np.stack(
-        np.meshgrid(*[np.arange(a, b) for a, b in zip(low, high, strict=True)], indexing="ij"),
-        axis=-1,
-    ).reshape(-1, 3)
+    index = _indices(low, high)
     off = index[:, ::-1] * field.step_xyz_mm - center
     height = off @ normal
     across = np.linalg.norm(off - height[:, None] * normal, axis=1)
@@ -174,7 +174,7 @@ def _upright_cut(cut: Cut, field: UprightVolume) -> UprightCut:
 def _code_beside(codes: Codes, cut: UprightCut, *, above: bool) -> int:
     """The code most frequent among the voxels just beyond one side of a cut."""
     step = np.rint(2.0 * cut.normal[::-1] * (1 if above else -1)).astype(int)
-    at = cut.voxels[cut.above == above] + step
+    at = cut.voxels + step
     inside = ((at >= 0) & (at < np.array(codes.shape))).all(axis=1)
     counts = np.bincount(codes[tuple(at[inside].T)], minlength=2)
     counts[0] = 0

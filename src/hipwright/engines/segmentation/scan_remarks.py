@@ -25,6 +25,7 @@ METAL_SHARE = 2e-5
 METAL_NEAR_MM = 70.0
 METAL_NEAR_MM3 = 300.0
 JUMP_MM = 1.5
+BRIGHTEST_HU = 200
 THICK_SLICES_MM = 1.25
 NOISE_HU = 45.0
 SOFT_KERNEL_MM = 0.75
@@ -111,15 +112,18 @@ def motion_remarks(coarse: Voxels, step_mm: Floats) -> tuple[Remark, ...]:
     step_mm
         Their spacing along x, y, z.
     """
-    body = coarse > BODY_HU
-    counts = np.maximum(body.sum(axis=(1, 2)), 1)
-    x = (body.sum(axis=1) @ np.arange(coarse.shape[2])) / counts * step_mm[0]
-    y = (body.sum(axis=2) @ np.arange(coarse.shape[1])) / counts * step_mm[1]
-    if len(x) < _NEIGHBORS:
+    if len(coarse) < _NEIGHBORS:
         return ()
-    moved = np.stack([np.diff(x), np.diff(y)], axis=1)
-    usual = ndimage.median_filter(moved, size=(_NEIGHBORS, 1), mode="nearest")
-    jump = np.linalg.norm(moved - usual, axis=1)
+    body = np.clip(coarse, BODY_HU, BRIGHTEST_HU).astype(np.float32) - BODY_HU
+    moved = np.stack(
+        [
+            _shifts(body.sum(axis=1)) * step_mm[0],
+            _shifts(body.sum(axis=2)) * step_mm[1],
+        ],
+        axis=1,
+    )
+    usual: Floats = ndimage.median_filter(moved, size=(_NEIGHBORS, 1), mode="nearest")
+    jump: Floats = np.linalg.norm(moved - usual, axis=1)
     largest = float(jump.max())
     if largest < JUMP_MM:
         return ()
@@ -134,6 +138,14 @@ def motion_remarks(coarse: Voxels, step_mm: Floats) -> tuple[Remark, ...]:
             "mm",
         ),
     )
+
+
+def _shifts(profiles: NDArray[np.float32]) -> Floats:
+    """How far each profile is moved against the one before it, in samples, to first order."""
+    slopes = np.gradient((profiles[1:] + profiles[:-1]) / 2, axis=1)
+    change = np.diff(profiles, axis=0)
+    power = np.maximum((slopes**2).sum(axis=1), 1e-6)
+    return np.asarray(-(change * slopes).sum(axis=1) / power, dtype=np.float64)
 
 
 def sharpness_remarks(
@@ -182,8 +194,8 @@ def sharpness_remarks(
         found.append(
             _warning(
                 "scan.sharp_kernel",
-                f"The kernel is very sharp: edges are blurred by {levels.blur_mm:.2f} mm (standard "
-                f"deviation), and less than {SHARP_KERNEL_MM} mm often overshoots. Compare with a "
+                f"The kernel is very sharp: edges are blurred by {levels.blur_mm:.2f} mm "
+                f"(standard deviation), and less than {SHARP_KERNEL_MM} mm often overshoots. Compare with a "
                 "softer series if the surfaces look rough.",
                 levels.blur_mm,
                 SHARP_KERNEL_MM,
@@ -270,7 +282,7 @@ def contrast_remarks(
     reach = tuple(int(np.ceil(4.0 / s)) for s in spacing_mm)
     bone = ndimage.maximum_filter((labeled > 0) | (coarse > high), size=[2 * r + 1 for r in reach])
     bright = (coarse > low) & (coarse <= high) & ~bone
-    solid = ndimage.binary_opening(bright, np.ones((1, 3, 3)))
+    solid = ndimage.binary_opening(bright, np.ones((1, 3, 3), bool))
     share = float(solid.sum()) / max(float((coarse > BODY_HU).sum()), 1.0)
     if share < CONTRAST_SHARE:
         return ()
@@ -340,8 +352,8 @@ def coverage_remarks(
                 _warning(
                     "coverage.lesser_trochanter",
                     f"The field ends {below:.0f} mm below the center of the head; about "
-                    f"{LESSER_TROCHANTER_RADII * radius:.0f} mm reach below the lesser trochanter. "
-                    "Values that need it or the shaft are not measured.",
+                    f"{LESSER_TROCHANTER_RADII * radius:.0f} mm reach below the lesser "
+                    "trochanter. Values that need it or the shaft are not measured.",
                     below,
                     round(LESSER_TROCHANTER_RADII * radius, 1),
                     "mm",

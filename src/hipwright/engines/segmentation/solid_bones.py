@@ -38,7 +38,7 @@ def keep_largest(codes: Codes, bones: Sequence[Bone], spacing_mm: Floats) -> Non
 
     The sacrum stands for the spine as well and keeps its pieces.
     """
-    boxes: list[Box | None] = ndimage.find_objects(codes, max_label=len(Bone))
+    boxes: Sequence[tuple[slice, ...] | None] = ndimage.find_objects(codes, max_label=len(Bone))
     for bone in bones:
         box = boxes[bone.code - 1] if bone.code <= len(boxes) else None
         if box is None:
@@ -64,7 +64,7 @@ def fill_bones(codes: Codes, barred: Codes, bones: Sequence[Bone], spacing_mm: F
 
     Nothing of another bone is overwritten, and nothing that ``barred`` keeps a bone out of.
     """
-    boxes: list[Box | None] = ndimage.find_objects(codes, max_label=len(Bone))
+    boxes: Sequence[tuple[slice, ...] | None] = ndimage.find_objects(codes, max_label=len(Bone))
     block = block_shape(spacing_mm, SOLID_MM)
     for bone in bones:
         box = boxes[bone.code - 1] if bone.code <= len(boxes) else None

@@ -25,7 +25,9 @@ TOUCHED_SHARE = 0.2
 
 
 @njit(cache=True, nogil=True)
-def grown_along(flags: Codes, axis: int, reach: int, out: Codes) -> None:
+def grown_along(  # noqa: C901 (one compiled loop)
+    flags: Codes, axis: int, reach: int, out: Codes
+) -> None:
     """Set ``out`` where a nonzero voxel lies within ``reach`` voxels along an axis."""
     shape = flags.shape
     a_axis, b_axis = (1, 2) if axis == 0 else ((0, 2) if axis == 1 else (0, 1))
@@ -84,7 +86,9 @@ def closed(flags: Codes, reach: tuple[int, int, int]) -> Codes:
 
 
 @njit(cache=True, nogil=True)
-def fill_planes(flags: Codes, most_voxels: int) -> None:
+def fill_planes(  # noqa: C901, PLR0912 (one compiled loop)
+    flags: Codes, most_voxels: int
+) -> None:
     """Fill holes of each plane along the first axis, in place; those up to ``most_voxels``."""
     nz, ny, nx = flags.shape
     seen = np.zeros((ny, nx), np.uint8)

@@ -10,7 +10,10 @@ from hipwright.domain.volume import Volume, VolumeGrid
 
 SPACING = np.array([1.3, 1.2, 1.2])  # z, y, x
 RADIUS = 23.0
-HEADS = {Bone.FEMUR_RIGHT: np.array([-88.0, 0.0, 0.0]), Bone.FEMUR_LEFT: np.array([88.0, 0.0, 0.0])}
+HEADS = {
+    Bone.FEMUR_RIGHT: np.array([-88.0, 0.0, 0.0]),
+    Bone.FEMUR_LEFT: np.array([88.0, 0.0, 0.0]),
+}
 AIR, SOFT, MARROW, CORTEX = -1000.0, 45.0, 280.0, 1250.0
 
 
@@ -53,16 +56,32 @@ def slab(p: np.ndarray, center: np.ndarray, half: np.ndarray) -> np.ndarray:
 
 
 def hip_fields(points: np.ndarray, gap_mm: float) -> dict[Bone, np.ndarray]:
-    """Signed distances of the bones."""
+    """Signed distances of the bones; the left ones are the right ones in the mirror."""
+    middle = points.shape[2] // 2
+    half = _right_fields(points[:, :, :middle], gap_mm)
     fields: dict[Bone, np.ndarray] = {}
-    for femur, head in HEADS.items():
+    for bone, field in half.items():
+        other = Bone(bone.value.replace("right", "left"))
+        whole = np.full(points.shape[:3], 1e3)
+        whole[:, :, :middle] = field
+        if bone is other:
+            whole[:, :, middle:] = field[:, :, ::-1]
+        else:
+            fields[other] = whole[:, :, ::-1]
+        fields[bone] = whole
+    return fields
+
+
+def _right_fields(points: np.ndarray, gap_mm: float) -> dict[Bone, np.ndarray]:
+    fields: dict[Bone, np.ndarray] = {}
+    for femur, head in [(Bone.FEMUR_RIGHT, HEADS[Bone.FEMUR_RIGHT])]:
         out = np.sign(head[0])
         p = (points - head) * [out, 1, 1]
         ball = np.linalg.norm(p, axis=-1)
         base = np.array([38.0, 8.0, -30.0])
         bone = np.minimum(ball - RADIUS, rod(p, np.zeros(3), base, 13.0))
-        bone = np.minimum(bone, rod(p, base, base + [4.0, 0, -90.0], 14.0))
-        fields[femur] = np.minimum(bone, rod(p, base, base + [16.0, 4, 18.0], 11.0))
+        bone = np.minimum(bone, rod(p, base, base + np.array([4.0, 0, -90.0]), 14.0))
+        fields[femur] = np.minimum(bone, rod(p, base, base + np.array([16.0, 4, 18.0]), 11.0))
         toward = p @ np.array([-0.66, 0.1, 0.75])
         cup = np.maximum(ball - RADIUS - gap_mm - 6.0, RADIUS + gap_mm - ball)
         cup = np.maximum(cup, -toward)
@@ -74,15 +93,18 @@ def hip_fields(points: np.ndarray, gap_mm: float) -> dict[Bone, np.ndarray]:
         hip_bone = Bone(femur.value.replace("femur", "hip_bone"))
         fields[hip_bone] = np.maximum(whole, RADIUS + gap_mm - ball)
     sacrum = slab(points, np.array([0.0, 62, 66]), np.array([30.0, 11, 32])) - 6.0
-    for femur in HEADS:
-        hip_bone = Bone(femur.value.replace("femur", "hip_bone"))
-        fields[hip_bone] = np.maximum(fields[hip_bone], 1.8 - sacrum)
+    right = Bone.HIP_BONE_RIGHT
+    fields[right] = np.maximum(fields[right], 1.8 - sacrum)
     fields[Bone.SACRUM] = sacrum
     return fields
 
 
 def scene_of(
-    fields: dict[Bone, np.ndarray], body: np.ndarray, low: np.ndarray, spacing: np.ndarray, seed: int
+    fields: dict[Bone, np.ndarray],
+    body: np.ndarray,
+    low: np.ndarray,
+    spacing: np.ndarray,
+    seed: int,
 ) -> Scene:
     """HU of bones in a body: cortex of 1.8 mm, marrow, blur and noise."""
     values = np.where(body, SOFT, AIR)
@@ -98,7 +120,8 @@ def scene_of(
 
 
 def grid_points(low: np.ndarray, high: np.ndarray, spacing: np.ndarray) -> np.ndarray:
-    axes = [np.arange(a, b, s) for a, b, s in zip(low[::-1], high[::-1], spacing, strict=True)]
+    counts = [2 * round((b - a) / s / 2) for a, b, s in zip(low, high, spacing[::-1], strict=True)]
+    axes = [a + s * np.arange(n) for a, s, n in zip(low[::-1], spacing, counts[::-1], strict=True)]
     z, y, x = np.meshgrid(*axes, indexing="ij")
     return np.stack([x, y, z], axis=-1)
 
@@ -106,10 +129,21 @@ def grid_points(low: np.ndarray, high: np.ndarray, spacing: np.ndarray) -> np.nd
 def hips_scene(*, gap_mm: float = 3.0, seed: int = 4, spacing: np.ndarray = SPACING) -> Scene:
     """Both hips with a sacrum in a body, and a table below it."""
     low, high = np.array([-168.0, -80.0, -84.0]), np.array([168.0, 118.0, 122.0])
-    points = grid_points(low, high, spacing)
+    low[0] += spacing[2] / 2  # even about the midline
+    points = grid_points(low, high, spacing).astype(np.float32)
     body = (points[..., 0] / 164) ** 2 + ((points[..., 1] - 15) / 88) ** 2 < 1
     table = np.abs(points[..., 1] - 112) < 3
     return scene_of(hip_fields(points, gap_mm), body | table, low, spacing, seed)
+
+
+def one_hip_scene(*, gap_mm: float = 3.0, spacing: np.ndarray = SPACING, seed: int = 6) -> Scene:
+    """The right hip alone in a field inside the body."""
+    head = HEADS[Bone.FEMUR_RIGHT]
+    low, high = head + np.array([-66.0, -58, -78]), head + np.array([62.0, 58, 62])
+    points = grid_points(low, high, spacing).astype(np.float32)
+    fields = _right_fields(points, gap_mm)
+    body = (points[..., 0] / 164) ** 2 + ((points[..., 1] - 15) / 88) ** 2 < 1
+    return scene_of(fields, body, low, spacing, seed)
 
 
 def knee_scene() -> Scene:
@@ -124,7 +158,9 @@ def knee_scene() -> Scene:
         p = (points - [x, 0, 0]) * [np.sign(x), 1, 1]
         femur = rod(p, np.array([0.0, 0, 30]), np.array([0.0, 0, 90]), 14.0)
         for c in (-20.0, 20.0):
-            femur = np.minimum(femur, rod(p, np.array([c, -6.0, 20]), np.array([c, 10.0, 20]), 17.0))
+            femur = np.minimum(
+                femur, rod(p, np.array([c, -6.0, 20]), np.array([c, 10.0, 20]), 17.0)
+            )
         fields[Bone(f"femur_{side}")] = femur
         plateau = slab(p, np.array([0.0, 0, -9]), np.array([30.0, 18, 4])) - 4.0
         tibia = np.minimum(plateau, rod(p, np.array([0.0, 0, -20]), np.array([0.0, 0, -90]), 14.0))

@@ -17,6 +17,7 @@ from hipwright.engines.imaging.ray_samples import even_directions, rays_from
 from hipwright.engines.imaging.tissue_levels import count_differences
 from hipwright.engines.imaging.upright_volume import pick_codes, sample_values
 from hipwright.engines.segmentation.bone_graph import (
+    BoneGraph,
     block_valleys,
     connected,
     linked,
@@ -220,14 +221,14 @@ def test_valleys_match_a_plain_program():
     assert out[0] == pytest.approx(np.mean(depths[-8:]) / 32, abs=1e-6)
 
 
-def random_graph() -> tuple[object, np.ndarray]:
+def random_graph() -> tuple[BoneGraph, np.ndarray]:
     bone = RNG.random((5, 6, 7)) > 0.4
     at, node_of = nodes_of(bone)
     valley = RNG.random(len(at)).astype(np.float32)
     return linked(at, node_of, valley, np.zeros(len(at), np.uint8)), bone
 
 
-def laplacian(graph) -> np.ndarray:
+def laplacian(graph: BoneGraph) -> np.ndarray:
     count = len(graph.at)
     matrix = np.zeros((count, count))
     for n in range(count):
@@ -247,7 +248,9 @@ def test_connected_parts_match_scipy():
     pairs = {(int(a), int(b)) for a, b in zip(found, expected, strict=True)}
     assert len(pairs) == len(set(found.tolist())) == len(set(expected.tolist()))
     n, axis = np.nonzero(graph.links >= 0)
-    sparse = coo_matrix((np.ones(len(n)), (n, graph.links[n, axis])), shape=(len(found),) * 2)
+    sparse = coo_matrix(
+        (np.ones(len(n)), (n, graph.links[n, axis])), shape=(len(found), len(found))
+    )
     assert connected_components(sparse, directed=False)[0] == len(set(found.tolist()))
 
 
@@ -338,7 +341,7 @@ def test_sides_of_a_gap_match_the_surface_itself():
     low, high = np.zeros(3, np.int64), np.array(shape, np.int64)
     side_by_gap(mask, step, center, axes, radius, acts, 4.0, 2.0, 3, low, high, codes, barred)
     index = np.moveaxis(np.indices(shape), 0, -1)[..., ::-1]
-    off = index * step - center
+    off = np.asarray(index * step - center, dtype=np.float64)
     away = np.linalg.norm(off, axis=-1)
     gap = gap_radius_toward(off, axes, radius, acts)
     some = off[5, 6, 7]
