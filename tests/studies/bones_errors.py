@@ -94,7 +94,8 @@ def inside_field(scanned: Scanned, points: np.ndarray) -> np.ndarray:
     grid = scanned.volume.grid
     at = grid.to_indices(points)
     room = END_MM / grid.spacing_mm
-    return np.asarray((at >= room - 0.5) & (at <= np.array(grid.shape) - 0.5 - room)).all(axis=1)
+    within = (at >= room - 0.5) & (at <= np.array(grid.shape) - 0.5 - room)
+    return np.asarray(np.all(within, axis=1))
 
 
 def sphere_of_head(sheet: Sheet, start: np.ndarray, radius: float, side: Side) -> tuple:
