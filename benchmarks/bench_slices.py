@@ -5,7 +5,8 @@ with labels over them, the wheel is turned one slice further as soon as the last
 first through slices that nobody has asked for yet, then through the same ones again. At least
 25 images a second are the goal. The browser draws no more than its screen shows, usually 60,
 and on a machine without a graphics card every picture is drawn by the processor: the browser
-is started as it is, without the graphics card that the tests let it play. What the server takes to cut a picture is told apart.
+is started as it is, without the graphics card that the tests let it play. What the server
+takes to cut a picture is told apart.
 """
 
 from __future__ import annotations
