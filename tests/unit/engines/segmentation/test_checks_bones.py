@@ -1,8 +1,10 @@
 """Deliberately broken femora and hip bones, built as plain solids: each is announced."""
 
+from typing import Any
+
+import manifold3d
 import numpy as np
 import pytest
-from manifold3d import Manifold
 
 from hipwright.catalog.bone_checks import BoneCheck, bone_checks
 from hipwright.catalog.loader import load
@@ -14,6 +16,7 @@ from hipwright.engines.segmentation.checks_bones import check_bones, remarks_on
 from hipwright.engines.segmentation.checks_edges import edge_figures
 from tests.unit.engines.segmentation.walled_balls import ball, grid_of, scanned
 
+Manifold: Any = manifold3d.Manifold
 FRAME = Frame(FrameKind.PATIENT_LPS, "solids")
 QUALITY = BoneQuality(edge_sd_mm=0.1, edge_bias_sd_mm=0.05)
 RIGHT, LEFT = Bone.FEMUR_RIGHT, Bone.FEMUR_LEFT
@@ -71,7 +74,8 @@ BROKEN = {
     "spike": femur() + rod(FRONT, (-24.0, -25.0, -18.7), 0.6),
     "sides_differ.volume": femur() + sphere(40.0, (-60.0, 0.0, -100.0)),
     "several_pieces": femur() + sphere(8.0, (60.0, 0.0, 0.0)),
-    "no_head": Manifold.cube((24.0, 24.0, 170.0)),
+    "no_head": rod((0, 0, 0), (0, 0, -170.0), 5.0),
+    "head_residual_large": Manifold.cube((24.0, 24.0, 170.0)),
 }
 
 
