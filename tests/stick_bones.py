@@ -25,7 +25,8 @@ from hipwright.domain.side import Side
 from hipwright.domain.volume import LabelEdits, LabelVolume, Volume, VolumeGrid
 from hipwright.engines.segmentation.segmentation import Segmentation, TissueLevels
 from hipwright.workflows.build_bones import BoneWorkshop
-from hipwright.workflows.ports import Progress, SeriesPlace, Share
+from hipwright.workflows.bone_ports import Share
+from hipwright.workflows.ports import Progress, SeriesPlace
 
 LEVELS = TissueLevels(
     soft_hu=40.0,

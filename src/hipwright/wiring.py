@@ -5,16 +5,15 @@ Adapters are imported where they are used, so that a command pays only for its o
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import cached_property
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Self
 
 from hipwright import __version__
+from hipwright.adapters.machine import Places, SystemClock, places
 from hipwright.domain.errors import KeepingError
 from hipwright.workflows.keep_workspace import (
     BackupReport,
@@ -29,64 +28,15 @@ if TYPE_CHECKING:
     from hipwright.adapters.identity.key_places import KeyPlace
     from hipwright.adapters.store.keeper import DatabaseKeeper
     from hipwright.domain.keeping_bones import Job
+    from hipwright.workflows.bone_ports import BoneFiles, MeshFiles
     from hipwright.workflows.build_bones import BoneWorkshop
     from hipwright.workflows.build_demonstration import Clinic
     from hipwright.workflows.export_bones import MeshWriters
     from hipwright.workflows.import_meshes import MeshBench
-    from hipwright.workflows.ports import BoneFiles, Dock, MeshFiles, Progress, VolumeReader
+    from hipwright.workflows.ports import Dock, Progress, VolumeReader
     from hipwright.workflows.read_study import Importer
 
 SOFTWARE = f"hipwright {__version__}"
-
-
-class SystemClock:
-    """The machine's time, in UTC."""
-
-    def now(self) -> datetime:
-        """Tell the time."""
-        return datetime.now(UTC)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Places:
-    """Where things lie on this machine.
-
-    Parameters
-    ----------
-    workspace
-        The workspace's folder.
-    database_url
-        A PostgreSQL database that takes the place of the folder's own.
-    config
-        The user's folder for what belongs to this machine: its id, identity keys.
-    key_file
-        A file that is the only place for identity keys, where one is named.
-    """
-
-    workspace: Path
-    config: Path
-    database_url: str | None = None
-    key_file: Path | None = None
-
-
-def places(workspace: Path | None = None, *, database_url: str | None = None) -> Places:
-    """Where things lie, from ``HIPWRIGHT_…`` variables and the user's own folders."""
-    import platformdirs
-
-    def named(variable: str) -> Path | None:
-        value = os.environ.get(variable)
-        return Path(value).expanduser() if value else None
-
-    data = named("HIPWRIGHT_WORKSPACE")
-    return Places(
-        workspace=workspace
-        or data
-        or platformdirs.user_data_path("hipwright", appauthor=False) / "workspace",
-        config=named("HIPWRIGHT_CONFIG")
-        or platformdirs.user_config_path("hipwright", appauthor=False),
-        database_url=database_url or os.environ.get("HIPWRIGHT_DATABASE_URL") or None,
-        key_file=named("HIPWRIGHT_KEY_FILE"),
-    )
 
 
 class Workspace:
@@ -261,15 +211,7 @@ def bone_workshop(opened: Workspace) -> BoneWorkshop:
 
 
 def start_bones_job(opened: Workspace, image: str) -> Job:
-    """Begin to make the bones of a hips' series, in a process of its own.
-
-    Where such a job is under way already, it is given back and none is started.
-
-    Raises
-    ------
-    NotFoundError
-        There is no such image.
-    """
+    """Begin to make the bones of a series in a process of its own, or find it under way."""
     from hipwright.adapters.jobs.processes import start_process
     from hipwright.workflows.run_job import BONES, new_job
 
@@ -293,24 +235,13 @@ def cancel_job(opened: Workspace, job: str) -> Job:
 
 
 def job_work(opened: Workspace, job: Job) -> Callable[[Progress], str]:
-    """What a job does: takes a progress, gives the id of what it made.
-
-    Raises
-    ------
-    KeepingError
-        This hipwright knows no such kind of job.
-    """
+    """What a job does: takes a progress, gives the id of what it made."""
     from hipwright.workflows.bone_series import series_of_scan
     from hipwright.workflows.build_bones import build_bones
-    from hipwright.workflows.run_job import BONES
+    from hipwright.workflows.run_job import BONES, unknown_kind
 
     if job.kind != BONES:
-        raise KeepingError(
-            "cannot do the job",
-            found=f"a job of the kind {job.kind}",
-            needed=BONES,
-            next_step="Update hipwright on this machine.",
-        )
+        raise unknown_kind(job)
 
     def make_bones(progress: Progress) -> str:
         workshop = bone_workshop(opened)

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from hipwright.domain.anatomy import BoneLandmarks, BoneModel, Remark
 from hipwright.domain.volume import LabelEdits, Volume
 from hipwright.engines.segmentation.segmentation import Segmentation
-from hipwright.workflows.ports import Progress, Share
+from hipwright.workflows.bone_ports import Share
+from hipwright.workflows.ports import Progress
 
 
 class EngineBones:

@@ -12,16 +12,8 @@ from hipwright.domain.keeping import Image
 from hipwright.domain.keeping_bones import BoneBuild, BuildOrigin, KeptBone
 from hipwright.domain.volume import LabelEdits, Volume
 from hipwright.engines.segmentation.segmentation import Segmentation
-from hipwright.workflows.ports import (
-    BoneFiles,
-    BoneMaker,
-    Checkpoints,
-    Clock,
-    Progress,
-    Share,
-    VolumeReader,
-    WorkspaceKeeper,
-)
+from hipwright.workflows.bone_ports import BoneFiles, BoneMaker, Checkpoints, Share
+from hipwright.workflows.ports import Clock, Progress, VolumeReader, WorkspaceKeeper
 
 READ, TOLD_APART, CLOSED, FOUND = 8, 60, 95, 99
 """How far each stage brings the work, in percent of its time (measured)."""

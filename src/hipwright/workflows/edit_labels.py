@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from hipwright.domain.keeping_bones import KeptEdits
 from hipwright.domain.volume import LabelEdits
-from hipwright.workflows.ports import BoneFiles, Clock, WorkspaceKeeper
+from hipwright.workflows.bone_ports import BoneFiles
+from hipwright.workflows.ports import Clock, WorkspaceKeeper
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

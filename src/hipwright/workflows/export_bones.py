@@ -11,8 +11,9 @@ from enum import Enum
 from hipwright.domain.anatomy import Surface
 from hipwright.domain.keeping import Case
 from hipwright.domain.measurement import Finding, Measurement, NotMeasured
+from hipwright.workflows.bone_ports import BoneFiles
 from hipwright.workflows.measure_bones import BonesMeasured, models_of
-from hipwright.workflows.ports import BoneFiles, WorkspaceKeeper
+from hipwright.workflows.ports import WorkspaceKeeper
 
 FRAME = "patient_lps of the scan: +x left, +y posterior, +z superior"
 

@@ -25,8 +25,9 @@ from hipwright.domain.keeping import Case
 from hipwright.domain.keeping_bones import BoneBuild, BuildOrigin
 from hipwright.domain.side import Side
 from hipwright.engines.anatomy.femur_landmarks import HEAD_CENTER
+from hipwright.workflows.bone_ports import BoneFiles, BoneMaker, MeshFiles
 from hipwright.workflows.build_bones import kept_bone
-from hipwright.workflows.ports import BoneFiles, BoneMaker, Clock, MeshFiles, WorkspaceKeeper
+from hipwright.workflows.ports import Clock, WorkspaceKeeper
 
 Floats = NDArray[np.float64]
 

@@ -31,8 +31,9 @@ from hipwright.engines.anatomy.space_doubt import SpaceDoubt
 from hipwright.engines.anatomy.survey import SurveyedHip, drawn_hip, survey_hips
 from hipwright.engines.anatomy.survey import surfaces_of as joined_surfaces
 from hipwright.engines.measurement.measure_space import SpacePapers, measure_in_space
+from hipwright.workflows.bone_ports import BoneFiles
 from hipwright.workflows.move_bone_landmarks import landmarks_in_use
-from hipwright.workflows.ports import BoneFiles, WorkspaceKeeper
+from hipwright.workflows.ports import WorkspaceKeeper
 from hipwright.workflows.reading_doubt import SEXES
 
 STANDING, SUPINE = "standing", "supine"

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 
-from hipwright.domain.errors import HipwrightError
+from hipwright.domain.errors import HipwrightError, KeepingError
 from hipwright.domain.keeping_bones import Job, JobState
 from hipwright.workflows.ports import BoneKeeper, Clock, Progress, WorkspaceKeeper
 
@@ -91,6 +91,16 @@ def carry_out(
     except Exception as error:
         return keeper.end_job(job, JobState.FAILED, error=_unexpected(error))
     return keeper.end_job(job, JobState.DONE, result=result)
+
+
+def unknown_kind(job: Job) -> KeepingError:
+    """A job of a kind that this hipwright cannot do."""
+    return KeepingError(
+        "cannot do the job",
+        found=f"a job of the kind {job.kind}",
+        needed=BONES,
+        next_step="Update hipwright on this machine.",
+    )
 
 
 def told(error: HipwrightError) -> dict[str, str]:

@@ -11,9 +11,10 @@ from hipwright.domain.measurement import Finding
 from hipwright.domain.side import Side
 from hipwright.engines.reporting.bone_report import ReportedBones
 from hipwright.engines.reporting.numbers import written
+from hipwright.workflows.bone_ports import BoneFiles
 from hipwright.workflows.measure_bones import measure_bones
 from hipwright.workflows.move_bone_landmarks import reading_by
-from hipwright.workflows.ports import BoneFiles, WorkspaceKeeper
+from hipwright.workflows.ports import WorkspaceKeeper
 
 TILT_STEP_DEG = 0.1
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import os
 import subprocess
 import sys
@@ -29,3 +30,10 @@ def start_process(module: str, arguments: Sequence[str]) -> int:
     )
     _started.append(process)
     return process.pid
+
+
+@atexit.register
+def _let_go() -> None:
+    """Jobs outlive this process by design: their ends are not waited for."""
+    for process in _started:
+        process.returncode = process.poll() or 0

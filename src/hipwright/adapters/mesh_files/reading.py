@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from hipwright.adapters.mesh_files.vtp import read_vtp
 from hipwright.domain.errors import HipwrightError, SurfaceError
-from hipwright.workflows.ports import MeshFile
+from hipwright.workflows.bone_ports import MeshFile
 
 Floats = NDArray[np.float64]
 
