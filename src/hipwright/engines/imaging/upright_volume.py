@@ -170,9 +170,9 @@ def _at_right_angles(rows: Floats, *, keep_plane: bool = False) -> Floats:
     """The nearest rotation to three nearly perpendicular rows; or one that keeps the first two."""
     if keep_plane:
         x = rows[0]
-        y = rows[1] - (rows[1] @ x) * x
-        y = y / np.linalg.norm(y)
-        return np.stack([x, y, np.cross(x, y)])
+        y = rows[1] - float(rows[1] @ x) * x
+        y = np.asarray(y / np.linalg.norm(y), dtype=np.float64)
+        return np.stack([x, y, np.asarray(np.cross(x, y), dtype=np.float64)])
     u, _, v = np.linalg.svd(rows)
     return u @ v
 

@@ -128,8 +128,8 @@ def walked(graph: BoneGraph, markers: Codes) -> tuple[Codes, Chances]:
     if not contested.any():
         return codes, lead
     free = (contested & (markers == 0)).astype(np.uint8)
-    best = np.full(len(part), -1.0)
-    second = np.full(len(part), -1.0)
+    best: Chances = np.full(len(part), -1.0)
+    second: Chances = np.full(len(part), -1.0)
     for code in seen:
         here = present[:, code][part] & contested
         if not (here & (markers == code)).any():
@@ -137,7 +137,7 @@ def walked(graph: BoneGraph, markers: Codes) -> tuple[Codes, Chances]:
         fixed = (contested & (markers == code)).astype(np.float64)
         chance = np.asarray(np.where(free > 0, 0.5 * here, fixed), dtype=np.float64)
         solve(graph.links, graph.strength, free, fixed, chance, TOLERANCE, MOST_ROUNDS)
-        better = contested & (chance > best)
+        better = np.asarray(contested & (chance > best), dtype=np.bool_)
         second = np.where(better, best, np.maximum(second, chance))
         codes[better] = code
         best = np.where(better, chance, best)

@@ -195,8 +195,8 @@ def sharpness_remarks(
             _warning(
                 "scan.sharp_kernel",
                 f"The kernel is very sharp: edges are blurred by {levels.blur_mm:.2f} mm "
-                f"(standard deviation), and less than {SHARP_KERNEL_MM} mm often overshoots. Compare with a "
-                "softer series if the surfaces look rough.",
+                f"(standard deviation), and less than {SHARP_KERNEL_MM} mm often overshoots. "
+                "Compare with a softer series if the surfaces look rough.",
                 levels.blur_mm,
                 SHARP_KERNEL_MM,
                 "mm",
