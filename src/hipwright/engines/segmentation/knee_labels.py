@@ -56,7 +56,8 @@ LONGEST, FULL_SHARE_OF_DISC = 2.0, 0.7
 """A shaft's outline is round: a wing of the ilium is not (judgment)."""
 
 WIDEST_LEG_MM = 240.0
-"""A single outline in a wider body is no leg but a spine (judgment)."""
+"""A single outline in a wider body, or in one that fills the field, is no leg but a spine
+(judgment)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -140,8 +141,10 @@ def knee_rough_labels(
     lower = shafts_at(bone, step_mm, top=False)
     ankle = bool(upper) and all(end.beside for end in upper)
     dense = coarsened(values, block)[-1] > BODY_HU
-    width = float(np.ptp(np.flatnonzero(dense.any(axis=0))) * step_mm[0]) if dense.any() else 0.0
-    if not upper or (len(upper) == 1 and width > WIDEST_LEG_MM):
+    across = np.flatnonzero(dense.any(axis=0))
+    width = float(np.ptp(across) * step_mm[0]) if len(across) else 0.0
+    cut_off = width >= (dense.shape[1] - 2) * step_mm[0]
+    if not upper or (len(upper) == 1 and (width > WIDEST_LEG_MM or cut_off)):
         raise SegmentationError(
             "cannot find a hip, a knee or an ankle in the volume",
             found="no shaft of a long bone at its upper end",
