@@ -24,7 +24,10 @@ LOOK_MM = 1.5
 REACH_RADII = 2.4
 """How far about the head the bone is looked at, in head radii."""
 
-SMOOTH_MM = 1.8
+NECK_RADII = 1.45
+"""Head and neck reach so far; the trochanter stays out, whose fossa may close to a ring."""
+
+SMOOTH_MM = 1.2
 """Blur before tunnels are counted: a handle of one voxel is noise."""
 
 THINNED_MM = 3.0
@@ -85,7 +88,7 @@ def look_at_neck(
     in_head = np.unique(labels[(away < 0.5 * radius_mm) & core])
     beyond = np.unique(labels[(along > 1.5 * radius_mm) & core])
     one = bool(len(np.intersect1d(in_head, beyond)))
-    near = solid & (along < 1.5 * radius_mm) & (away < 1.9 * radius_mm)
+    near = solid & (away < NECK_RADII * radius_mm)
     parts = ndimage.label(near, np.ones((3, 3, 3)))[0]
     middle = tuple(np.clip(np.rint(head_at), 0, np.array(solid.shape) - 1).astype(int))
     name = parts[middle]
