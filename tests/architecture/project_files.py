@@ -8,7 +8,19 @@ from pathlib import Path
 from bench.place import ROOT
 from tests.needs import skip_unless_ci
 
-PICTURES = {".png", ".jpg", ".jpeg", ".gif", ".ico", ".woff2", ".pdf", ".dcm", ".npz", ".zip"}
+PICTURES = {
+    ".png",
+    ".jpg",
+    ".jpeg",
+    ".gif",
+    ".ico",
+    ".woff2",
+    ".pdf",
+    ".dcm",
+    ".npz",
+    ".vtp",
+    ".zip",
+}
 MACHINE_MADE = {"package-lock.json", "requirements.lock", "requirements-dev.lock", "LICENSE"}
 
 

@@ -7,7 +7,9 @@ import pytest
 from bench.generated_pages import MAKERS, differences
 from bench.place import ROOT
 from hipwright.catalog import load
+from hipwright.catalog.bone_checks import bone_checks
 from hipwright.catalog.entries import EntryKind, LandmarkKind, MeasurementDefinition
+from hipwright.catalog.frame_fallbacks import frame_fallbacks
 from hipwright.catalog.guidance import Spot
 from hipwright.catalog.loader import DERIVED_INPUTS, placed_for
 from hipwright.domain.study import View
@@ -165,6 +167,8 @@ def test_every_reference_is_used_or_told_why() -> None:
     used |= {cite for landmark in CATALOG.landmarks.values() for cite in landmark.observer_sd_cite}
     used |= {cite for feature in CATALOG.bone_features.values() for cite in feature.sd_cite}
     used |= {limit.cite for limit in CATALOG.position_limits}
+    used |= {cite for check in bone_checks() for cite in check.cite}
+    used |= {fallback.cite for fallback in frame_fallbacks().values()}
     cited_in_the_engines = {"shrout_fleiss1979"}
     assert set(CATALOG.references) == used | cited_in_the_engines
 

@@ -89,8 +89,9 @@ def test_the_sphere_of_a_head_is_found_beside_a_bump() -> None:
     vertices[bump] *= 1.1
     sheet = Sheet.of(trimesh.Trimesh(vertices, mesh.faces, process=False))
     center, radius = sphere_of_head(sheet, np.array([0.5, 0.4, -0.3]), 19.5, Side.LEFT)
-    np.testing.assert_allclose(center, 0.0, atol=0.1)  # half of the bump lies in the region
-    assert radius == pytest.approx(20.0, abs=0.05)
+    # Half of the bump, 2 mm high, lies in the region, and a soft L1 fit leans on it a little.
+    np.testing.assert_allclose(center, 0.0, atol=0.1)
+    assert radius == pytest.approx(20.0, abs=0.1)
 
 
 def test_a_spread_is_of_absolute_distances() -> None:

@@ -73,7 +73,7 @@ def cortex_mm(
         if is_femur and name.endswith(side.value):
             thick = np.interp(-out[:, 2], _FEMUR_BELOW_MM, _FEMUR_MM)
             thick = np.where(np.abs(over) < 2.0, _HEAD_MM, thick)  # noqa: PLR2004 (mm: on the head)
-            plate = np.maximum(plate, (np.abs(over) < 2.0) & (out[:, 2] > -0.3 * away))  # noqa: PLR2004
+            plate = np.maximum(plate, (np.abs(over) < 2.0) & (out[:, 2] > -0.3 * away))  # noqa: PLR2004 (mm)
         elif name.startswith("hip_bone"):
             near = over < _JOINT_REACH_MM
             roof = near & (out[:, 2] > 0.55 * away)

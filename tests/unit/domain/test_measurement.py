@@ -55,10 +55,14 @@ def test_shares_told_in_words_sum_up_to_a_hundred(draws: list[int]) -> None:
 
 
 def test_every_unit_is_a_ucum_code_with_a_label() -> None:
-    # UCUM codes: https://ucum.org (deg, mm, %, 1; braces hold an annotation), from memory.
+    # UCUM codes: https://ucum.org (deg, mm, %, 1, an exponent behind its unit; braces hold an
+    # annotation), from memory.
     assert {unit.value: unit.label for unit in Unit} == {
         "deg": "°",
         "mm": " mm",
+        "mm2": " mm²",
+        "mm3": " mm³",
+        "{clock_hour}": " o’clock",
         "%": " %",
         "1": "",
         "{pixel}": " px",

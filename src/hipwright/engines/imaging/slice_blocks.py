@@ -24,6 +24,9 @@ FEWEST_SLICES = 8
 OFF_GRID_MM = 0.15
 """How far a slice may lie from its even place (judgment: headers are rounded to 0.1 mm)."""
 
+UNIT_LENGTH_TOLERANCE = 0.01
+"""How far the product of two unit directions may be from a unit (they are at right angles)."""
+
 MISSING_FROM = 1.5
 """From this multiple of the usual distance on, slices are missing rather than uneven."""
 
@@ -87,7 +90,7 @@ def _common_normal(orientations: Floats) -> Floats:
     across, down = orientations[:, :3], orientations[:, 3:]
     normals = np.cross(across, down)
     lengths = np.linalg.norm(normals, axis=1)
-    if not np.isfinite(lengths).all() or (np.abs(lengths - 1.0) > 0.01).any():  # noqa: PLR2004
+    if not np.isfinite(lengths).all() or (np.abs(lengths - 1.0) > UNIT_LENGTH_TOLERANCE).any():
         raise _refused(
             "rows and columns of a slice that are not at right angles",
             "two perpendicular unit directions",

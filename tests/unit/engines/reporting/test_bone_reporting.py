@@ -10,7 +10,7 @@ from hipwright.domain.evidence import Estimate
 from hipwright.domain.measurement import Measurement, NotMeasured
 from hipwright.domain.report import ClockRow, Notice, Paragraph, Table
 from hipwright.domain.side import Side
-from hipwright.engines.reporting.bone_clock import clock_face, clock_place, hour_in_words
+from hipwright.engines.reporting.bone_clock import clock_face, clock_place
 from hipwright.engines.reporting.bone_report import ReportedBones, bone_section
 from hipwright.engines.reporting.bone_tables import (
     difference,
@@ -20,6 +20,7 @@ from hipwright.engines.reporting.bone_tables import (
     side_by_side,
 )
 from tests.bones_house import made_up_findings
+from tests.unit.engines.reporting.reported_hips import a_measurement
 
 LEFT, RIGHT = made_up_findings(Side.LEFT, 0.0), made_up_findings(Side.RIGHT, 0.0)
 SERIES = "alpha_angle.radial"
@@ -94,11 +95,6 @@ def test_no_hour_measured_gives_no_face():
     assert clock_face(load().measurement(SERIES), [("Left hip", [])]) is None
 
 
-def test_hours_are_written_as_times():
-    assert hour_in_words(0.5) == "12:30"
-    assert hour_in_words(11.5) == "11:30"
-
-
 def test_a_difference_of_sides_adds_half_intervals_as_squares():
     """Independent errors add in quadrature (JCGM 100:2008, 5.1.2)."""
     own = Estimate(value=50.0, low=47.0, high=53.0)
@@ -114,6 +110,14 @@ def test_a_difference_is_signed_and_zero_has_no_sign():
     more = replace(one, estimate=Estimate(value=one.value + 3, low=one.value, high=one.value + 6))
     assert difference_in_words(more, one).startswith("+3")
     assert difference_in_words(one, more).startswith("−3")
+
+
+def test_places_on_the_clock_differ_the_shorter_way_round_in_hours_and_minutes():
+    hour = "alpha_angle.radial.maximum_hour"
+    late, early = (a_measurement(x, x - 0.3, x + 0.4, definition=hour) for x in (11.8, 0.4))
+    assert difference_in_words(late, early) == "−0:36 h (−1:06 to −0:06)"
+    assert difference_in_words(early, late) == "+0:36 h (0:06 to 1:06)"
+    assert difference_in_words(late, late) == "0:00 h (−0:30 to 0:30)"
 
 
 def test_sides_are_paired_in_the_order_of_the_catalog_and_series_left_out():

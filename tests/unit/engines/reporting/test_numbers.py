@@ -10,8 +10,10 @@ from hipwright.catalog import load
 from hipwright.domain.measurement import Unit
 from hipwright.engines.reporting.numbers import (
     MINUS,
+    hour_in_words,
     interval_in_words,
     spoken_unit,
+    time_in_words,
     value_with_unit,
     written,
 )
@@ -63,6 +65,19 @@ def test_a_value_comes_with_its_unit_and_an_interval_without() -> None:
     assert interval_in_words(found) == "−1.3 to 32.7"
     millimeters = a_measurement(4.19, 3.0, 5.0, definition="joint_space.minimum")
     assert value_with_unit(millimeters) == "4.2 mm"
+
+
+def test_places_on_the_clock_are_written_as_time_also_across_twelve() -> None:
+    assert [hour_in_words(hour) for hour in (0.5, 11.5, 12.0, 0.0)] == [
+        "12:30",
+        "11:30",
+        "12:00",
+        "12:00",
+    ]
+    hour = a_measurement(0.52, -0.5, 12.8, definition="alpha_angle.radial.maximum_hour")
+    assert value_with_unit(hour) == "12:30"
+    assert interval_in_words(hour) == "11:30 to 12:48"
+    assert time_in_words(-0.25) == f"{MINUS}0:15"
 
 
 def test_every_unit_can_be_read_aloud() -> None:

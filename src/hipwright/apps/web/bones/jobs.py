@@ -39,7 +39,7 @@ def _shown(request: Request, case: Case, image: Image) -> Response:
     return render(request, "bones/work.html", case=case, work=facts, headers=headers)
 
 
-@router.post("/bones/{code}/work/{image}")
+@router.post("/bones/{code}/making/{image}")
 def start(request: Request, case: Named, image: str) -> Response:
     """Begin; one that is at work already goes on."""
     series = _series(request, case, image)
@@ -50,13 +50,13 @@ def start(request: Request, case: Named, image: str) -> Response:
     return _shown(request, case, series)
 
 
-@router.get("/bones/{code}/work/{image}")
+@router.get("/bones/{code}/making/{image}")
 def look(request: Request, case: Named, image: str) -> Response:
     """How far it is."""
     return _shown(request, case, _series(request, case, image))
 
 
-@router.post("/bones/{code}/work/{image}/stop")
+@router.post("/bones/{code}/making/{image}/stop")
 def stop(request: Request, case: Named, image: str, job: Annotated[str, Form()]) -> Response:
     """Ask it to stop."""
     series = _series(request, case, image)

@@ -74,7 +74,7 @@ def test_a_ct_without_models_offers_to_make_them(room: Room):
     room.bones.builds_kept.clear()
     page = room.get()
     assert "Make bone models" in page.text
-    assert f'hx-post="/bones/{room.case.code}/work/{room.ct.id}"' in page.text
+    assert f'hx-post="/bones/{room.case.code}/making/{room.ct.id}"' in page.text
 
 
 def test_refusals_stand_before_warnings_before_everything_else(room: Room):
@@ -286,7 +286,7 @@ def test_a_tilt_that_is_no_number_is_refused(room: Room):
 
 
 def test_work_begins_is_followed_and_stopped(room: Room):
-    place = f"/bones/{room.case.code}/work/{room.ct.id}"
+    place = f"/bones/{room.case.code}/making/{room.ct.id}"
     begun = room.client.post(place)
     assert "telling the bones apart" in begun.text
     assert 'value="34"' in begun.text
@@ -302,14 +302,14 @@ def test_work_begins_is_followed_and_stopped(room: Room):
 
 
 def test_finished_work_leads_to_the_new_models(room: Room):
-    place = f"/bones/{room.case.code}/work/{room.ct.id}"
+    place = f"/bones/{room.case.code}/making/{room.ct.id}"
     room.client.post(place)
     room.bones.change("job-1", state=JobState.DONE, result="build-2")
     assert room.client.get(place).headers["HX-Redirect"] == f"/bones/{room.case.code}"
 
 
 def test_failed_and_interrupted_work_is_told_in_four_parts(room: Room):
-    place = f"/bones/{room.case.code}/work/{room.ct.id}"
+    place = f"/bones/{room.case.code}/making/{room.ct.id}"
     room.client.post(place)
     error = {
         "code": "volume",
@@ -325,7 +325,7 @@ def test_failed_and_interrupted_work_is_told_in_four_parts(room: Room):
 
 
 def test_work_on_anothers_series_is_refused(room: Room):
-    assert room.client.post(f"/bones/{room.case.code}/work/no-such").status_code == 404
+    assert room.client.post(f"/bones/{room.case.code}/making/no-such").status_code == 404
 
 
 def test_the_film_from_the_ct_stands_beside_the_real_one(room: Room):
