@@ -10,7 +10,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from hipwright.engines.segmentation.checks import check_models
 from scipy import ndimage
 
 from hipwright.domain.anatomy import Bone, BoneModel, Remark, Severity, Surface
@@ -18,6 +17,7 @@ from hipwright.domain.errors import HipwrightError
 from hipwright.domain.side import Side
 from hipwright.domain.volume import LabelVolume
 from hipwright.engines.segmentation.bones import bone_models
+from hipwright.engines.segmentation.checks_bones import check_bones
 from hipwright.engines.segmentation.segmentation import Segmentation
 from hipwright.phantoms.bone_people import bone_people
 from hipwright.phantoms.cortex import vertex_normals
@@ -249,7 +249,7 @@ def _remade(scanned: Scanned, segmentation: Segmentation, codes: np.ndarray) -> 
     told = replace(segmentation, labels=labels)
     try:
         models, remarks = bone_models(scanned.volume, told)
-        checked: tuple[Remark, ...] = check_models(models, [told])
+        checked: tuple[Remark, ...] = check_bones(models, [told])
     except HipwrightError as error:
         return str(error)
     return Made(
@@ -282,7 +282,7 @@ def break_one(case: Case, scanned: Scanned, side: Side) -> list[Broken]:
         found.append(_broken(kind, case, scanned, judge, remade, healthy))
     for kind, change in SURFACES.items():
         models = tuple(change(m) if m.bone is Bone.femur(side) else m for m in made.models)
-        checked = check_models(models, [made.segmentation])
+        checked = check_bones(models, [made.segmentation])
         spoiled = replace(made, models=models, remarks=checked)
         found.append(_broken(kind, case, scanned, judge, spoiled, healthy))
     return found

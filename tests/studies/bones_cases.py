@@ -7,13 +7,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from hipwright.engines.segmentation.checks import check_models
 
 from hipwright.adapters.shape_model_files import read_shape_model
 from hipwright.domain.anatomy import Bone, BoneModel, Remark, Severity
 from hipwright.domain.errors import HipwrightError
 from hipwright.domain.side import Side
 from hipwright.engines.segmentation.bones import bone_models
+from hipwright.engines.segmentation.checks_bones import check_bones
 from hipwright.engines.segmentation.labels import segment
 from hipwright.engines.segmentation.segmentation import Segmentation
 from hipwright.phantoms.bone_people import BonePerson, bone_people, patient_of
@@ -170,7 +170,7 @@ def made_of(scanned: Scanned) -> Made:
     told_apart = time.process_time()
     models, remarks = bone_models(scanned.volume, segmentation)
     done = time.process_time()
-    checked = check_models(models, [segmentation])
+    checked = check_bones(models, [segmentation])
     return Made(
         segmentation=segmentation,
         models=models,
