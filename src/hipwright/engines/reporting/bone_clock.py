@@ -14,7 +14,12 @@ from hipwright.catalog.entries import MeasurementDefinition
 from hipwright.domain.clock_face import ClockFace, ClockRing, ClockSeries, ClockValue, Place
 from hipwright.domain.measurement import Finding, Measurement
 from hipwright.engines.anatomy.clock import angle_from_hour
-from hipwright.engines.reporting.numbers import interval_in_words, value_with_unit, written
+from hipwright.engines.reporting.numbers import (
+    hour_in_words,
+    interval_in_words,
+    value_with_unit,
+    written,
+)
 
 _Radius = Callable[[float], float]
 
@@ -172,17 +177,3 @@ def _in_words(
                 f"{value_with_unit(most)} at {hour_in_words(most.hour)}."
             )
     return " ".join(told)
-
-
-def hour_in_words(hour: float | None) -> str:
-    """A clock hour as time: ``1:30``.
-
-    Examples
-    --------
-    >>> hour_in_words(1.5)
-    '1:30'
-    >>> hour_in_words(12.0)
-    '12:00'
-    """
-    whole, minutes = divmod(round((hour or 0.0) * 60), 60)
-    return f"{(whole - 1) % 12 + 1}:{minutes:02d}"

@@ -117,7 +117,7 @@ def _row(row: SpaceRow, bones: ReportedBones, catalog: Catalog) -> tuple[Cell, .
     own = row.own
     assert isinstance(own, Measurement)  # noqa: S101 (the caller leaves the others out)
     other = row.other
-    difference, _, interval = row.difference.partition(" ")
+    difference, _, interval = row.difference.partition(" (")
     return (
         Cell(text=own.name, quiet="; ".join((*own.notes, own.quality_warning)).strip("; ")),
         Cell(text=value_with_unit(own)),
@@ -125,7 +125,7 @@ def _row(row: SpaceRow, bones: ReportedBones, catalog: Catalog) -> tuple[Cell, .
         Cell(bar=range_bar(own, row.entry, sex=bones.sex)),
         _class_cell(own, catalog),
         Cell(text=value_with_unit(other) if isinstance(other, Measurement) else ""),
-        Cell(text=difference, quiet=interval.strip("()")),
+        Cell(text=difference, quiet=interval.removesuffix(")")),
     )
 
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from hipwright.catalog import Catalog
 from hipwright.catalog.entries import EntryKind, MeasurementDefinition
 from hipwright.domain.evidence import Estimate
-from hipwright.domain.measurement import Finding, Measurement, NotMeasured
-from hipwright.engines.reporting.numbers import written
+from hipwright.domain.measurement import Finding, Measurement, NotMeasured, Unit
+from hipwright.engines.reporting.numbers import MINUS, time_in_words, written
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,16 +68,23 @@ def series_of(found: Sequence[Finding], catalog: Catalog) -> tuple[MeasurementDe
 
 
 def difference_in_words(own: Measurement, other: Measurement) -> str:
-    """How much more the own hip measures: ``+3.1 (1.0 to 5.2)``.
+    """How much more the own hip measures: ``+3.1° (1.0 to 5.2)``.
 
-    The interval supposes that the doubts of the sides have nothing to do with each other,
-    so it is rather too wide: what shifts both bones alike drops out of a difference.
+    Places on the clock differ by hours and minutes, the shorter way round: ``+0:30 h``. The
+    interval supposes that the doubts of the sides have nothing to do with each other, so it is
+    rather too wide: what shifts both bones alike drops out of a difference.
     """
     between = difference(own.estimate, other.estimate)
-    step = own.reported_to
-    value = written(between.value, step)
-    signed = f"+{value}" if between.value > 0 and float(value) != 0 else value
-    return f"{signed} ({written(between.low, step)} to {written(between.high, step)})"
+    step, unit = own.reported_to, own.unit.label
+    value, low, high = between.value, between.low, between.high
+    if own.unit is Unit.CLOCK_HOUR:
+        rounds = 12.0 * round(value / 12.0)
+        told = [time_in_words(round((x - rounds) / step) * step) for x in (value, low, high)]
+        unit = " h"
+    else:
+        told = [written(x, step) for x in (value, low, high)]
+    is_more = told[0][0] != MINUS and any(digit in told[0] for digit in "123456789")
+    return f"{'+' if is_more else ''}{told[0]}{unit} ({told[1]} to {told[2]})"
 
 
 def difference(own: Estimate, other: Estimate) -> Estimate:

@@ -7,7 +7,7 @@ from itertools import groupby
 
 from hipwright.catalog import Catalog
 from hipwright.catalog.headlines import headlines
-from hipwright.domain.measurement import Finding, Measurement
+from hipwright.domain.measurement import Finding, Measurement, Unit
 from hipwright.engines.reporting.numbers import interval_in_words, value_with_unit
 
 
@@ -40,7 +40,8 @@ def findings_sentence(
 def _clause(found: Measurement, catalog: Catalog) -> str:
     clause = f"{lower_first(found.name)} {value_with_unit(found)}"
     level = f"{100 * found.estimate.level:g} % interval"
-    clause += f" ({level} {interval_in_words(found)}{found.unit.label})"
+    unit = "" if found.unit is Unit.CLOCK_HOUR else found.unit.label
+    clause += f" ({level} {interval_in_words(found)}{unit})"
     if found.classification is not None:
         seen = catalog.reference(found.classification.reference.id).seen.value
         clause += f", {found.classification.in_words()} by {found.classification.scheme}"

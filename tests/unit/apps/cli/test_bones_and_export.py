@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from functools import cache
 from pathlib import Path
 
@@ -90,10 +91,14 @@ def test_meshes_are_taken_in_measured_and_exported(machine: Path, code: str) -> 
     told = run("bones", code)
     assert told.exit_code == 0
     assert "meshes made elsewhere" in told.stdout
-    assert "By the clock" in told.stdout
+    assert "By the clock, left hip" in told.stdout
+    assert "right hip (" not in told.stdout
+    hours = re.findall(r"^│ +(\d+:\d\d) │", told.stdout, re.MULTILINE)
+    assert hours[:3] == ["12:00", "12:30", "1:00"]
     assert CAUTION in " ".join(told.stdout.split())
-    assert "│ left " in told.stdout
-    assert "│ right " not in told.stdout
+    both = run("bones", code, "--sides", "both")
+    assert "│ left " in both.stdout
+    assert "│ right " in both.stdout
 
     for kind in ("stl", "ply", "glb", "csv"):
         folder = machine / kind

@@ -14,9 +14,9 @@ from hipwright.apps.web.bones.measuring import side_of
 from hipwright.catalog import Catalog
 from hipwright.domain.measurement import Finding, Measurement
 from hipwright.domain.side import Side
-from hipwright.engines.reporting.bone_clock import clock_face, hour_in_words
+from hipwright.engines.reporting.bone_clock import clock_face
 from hipwright.engines.reporting.bone_tables import series_of
-from hipwright.engines.reporting.numbers import interval_in_words, value_with_unit
+from hipwright.engines.reporting.numbers import hour_in_words, interval_in_words, value_with_unit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,9 +12,13 @@ from hipwright.catalog import load
 from hipwright.catalog.film_and_space import film_and_space
 from hipwright.domain.keeping import Case, Image
 from hipwright.domain.measurement import Finding, Measurement
-from hipwright.engines.reporting.bone_clock import hour_in_words
 from hipwright.engines.reporting.bone_tables import difference
-from hipwright.engines.reporting.numbers import interval_in_words, value_with_unit, written
+from hipwright.engines.reporting.numbers import (
+    hour_in_words,
+    interval_in_words,
+    value_with_unit,
+    written,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -35,7 +35,6 @@ class Line:
     own: Value | None
     other: Value | None
     difference: str
-    unit: str
     bar: RangeBar | None
     words: str
     other_words: str
@@ -102,7 +101,6 @@ def _line(
         own=_value(row.own, own_tilted),
         other=_value(row.other, other_tilted),
         difference=row.difference,
-        unit=found.unit.label,
         bar=range_bar(found, row.entry, sex=sex),
         words="" if classed is None else classed.in_words(),
         other_words=""
