@@ -16,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -150,7 +151,7 @@ def server_ms() -> dict[str, float]:
     clock = neck_clock(np.array([105.0, 180, 150]), np.array([85.0, 180, 130]))
     plane = radial_plane(clock, 1.5, half_mm=46, step_mm=0.4)
     cut_values(block.volume, plane)
-    works = {
+    works: dict[str, Callable[[], object]] = {
         f"{v.direction.value} cut": lambda v=v: v.values(block.volume, 77) for v in block.views
     }
     works |= {
