@@ -23,6 +23,9 @@ _COARSE_AT = np.arange(-3.6, 3.61, 0.4)
 _FINE_AT = np.arange(-2.7, 2.41, 0.3)
 _OTHER_AT = np.arange(0.0, 4.7, 0.35)
 _GAP_PAD_MM = 0.12  # either bone stays that far from the middle of the joint gap
+_CLAMP_MM = (
+    2.5  # whatever is farther beyond the gap, as the trochanter is, has nothing to do with it
+)
 _FACING, _NEAR_MM = 0.3, 4.0  # a gap that a normal does not look at tells nothing
 _SMOOTH_NORMALS = 2
 
@@ -102,9 +105,10 @@ class EdgeScene:
         sign = 1.0 if self.inside_gap else -1.0
         beyond = self.gap.beyond_mm(points)
         over = np.where(np.isfinite(beyond), sign * beyond + _GAP_PAD_MM, 0.0)
+        over = np.where(over < _CLAMP_MM, over, 0.0)
         from_center = points - self.gap.center_mm
         radial = from_center / np.maximum(np.linalg.norm(from_center, axis=1, keepdims=True), 1e-9)
-        return points - sign * np.clip(over, 0.0, 2.0)[:, None] * radial
+        return points - sign * np.maximum(over, 0.0)[:, None] * radial
 
 
 def slice_normal(grid: VolumeGrid) -> Floats:
