@@ -100,14 +100,42 @@ def block_centers(at: NDArray[np.generic], block: tuple[int, int, int], step_mm:
     return np.ascontiguousarray(((np.asarray(at, float) * size + (size - 1) / 2) * fine)[:, ::-1])
 
 
-def _midline_mm(hips: Sequence[FoundHip]) -> tuple[float, float]:
-    """The x of the midline, and the distance of the heads, measured or supposed."""
-    if len(hips) == 2:  # noqa: PLR2004 (a pair)
-        right, left = (h.sphere.center[0] for h in hips)
-        return (right + left) / 2, left - right
-    hip = hips[0]
-    apart = RADII_APART * hip.sphere.radius_mm
-    return float(hip.sphere.center[0] - hip.lateral * apart / 2), apart
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Pelvis:
+    """Where markers are told from: the middle of the heads, and the way from right to left.
+
+    Attributes
+    ----------
+    middle, axes
+        Upright mm; rows toward the left head, backward and upward. With one head only, x
+        stands for the way across.
+    apart_mm
+        Distance of the heads, measured or supposed.
+    """
+
+    middle: Floats
+    axes: Floats
+    apart_mm: float
+
+    @classmethod
+    def of(cls, hips: Sequence[FoundHip]) -> _Pelvis:
+        """From the hips that were found."""
+        if len(hips) == 1:
+            hip = hips[0]
+            apart = RADII_APART * hip.sphere.radius_mm
+            aside = np.array([hip.lateral * apart / 2, 0.0, 0.0])
+            return cls(middle=hip.sphere.center - aside, axes=np.eye(3), apart_mm=apart)
+        right, left = (h.sphere.center for h in hips)
+        apart = float(np.linalg.norm(left - right))
+        across = (left - right) / apart
+        back = np.cross(np.array([0.0, 0.0, 1.0]), across)
+        back /= np.linalg.norm(back)
+        axes = np.stack([across, back, np.cross(across, back)])
+        return cls(middle=(right + left) / 2, axes=axes, apart_mm=apart)
+
+    def local(self, places: Floats) -> Floats:
+        """Across, back and up from the middle, mm, shape (n, 3)."""
+        return np.asarray((places - self.middle) @ self.axes.T)
 
 
 def markers_of(places: Floats, hips: Sequence[FoundHip]) -> tuple[Codes, Codes]:
@@ -122,11 +150,10 @@ def markers_of(places: Floats, hips: Sequence[FoundHip]) -> tuple[Codes, Codes]:
     """
     codes = np.zeros(len(places), np.uint8)
     sides = np.zeros(len(places), np.uint8)
-    middle, apart = _midline_mm(hips)
-    heads = np.mean([h.sphere.center for h in hips], axis=0)
+    pelvis = _Pelvis.of(hips)
+    apart = pelvis.apart_mm
     radius = float(np.mean([h.sphere.radius_mm for h in hips]))
-    across = places[:, 0] - middle
-    back, up = places[:, 1] - heads[1], places[:, 2] - heads[2]
+    across, back, up = pelvis.local(places).T
     codes[(np.abs(across) < 0.06 * apart) & (back > 0.12 * apart) & (up > -0.1 * apart)] = (
         Bone.SACRUM.code
     )
@@ -216,12 +243,12 @@ def rough_labels(
 
 def _mark_shins(markers: Codes, places: Floats, hips: Sequence[FoundHip]) -> None:
     """Mark the lowest bone of a field that reaches well below the knees as tibia, in place."""
-    middle, _ = _midline_mm(hips)
+    across = _Pelvis.of(hips).local(places)[:, 0]
     for hip in hips:
         below = hip.sphere.center[2] - places[:, 2]
         if below.max() < KNEE_RADII * hip.sphere.radius_mm:
             continue
-        shin = (below > below.max() - 15.0) & ((places[:, 0] - middle) * hip.lateral > 0)
+        shin = (below > below.max() - 15.0) & (across * hip.lateral > 0)
         markers[shin] = Bone(hip.femur.value.replace("femur", "tibia")).code
 
 
