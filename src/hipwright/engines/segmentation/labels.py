@@ -37,7 +37,7 @@ from hipwright.engines.segmentation.segmentation import (
     Segmentation,
     TissueLevels,
 )
-from hipwright.engines.segmentation.solid_bones import fill_bones, keep_largest
+from hipwright.engines.segmentation.solid_bones import fill_bones, hand_over, keep_largest
 
 Codes = NDArray[np.uint8]
 Floats = NDArray[np.float64]
@@ -153,6 +153,7 @@ def _solid_labels(
         codes, barred = fine_labels(field, mask, rough, hips, levels, by_hand)
         tell("filling the bones", 7, STEPS)
         bones = [Bone.of_code(int(c)) for c in np.unique(codes) if 0 < c < Bone.OTHER.code]
+        hand_over(codes, barred, field.spacing_mm)
         keep_largest(codes, bones, field.spacing_mm)
         fill_bones(codes, barred, bones, field.spacing_mm)
         if by_hand is not None:
