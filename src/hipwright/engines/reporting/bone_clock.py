@@ -27,7 +27,11 @@ INNERMOST = 0.22
 """Radius of the lowest value's ring, as a share of the face: below it hours crowd together."""
 
 MOST_RINGS = 5
-LEAST_STEPS = 200.0
+
+NEIGHBORS = 1.5
+"""Hours further apart than this many steps of their series are no neighbors."""
+
+LEAST_STEPS = 60.0
 NICE_STEPS = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 20.0, 30.0, 50.0, 100.0)
 
 
@@ -110,32 +114,25 @@ def _series(
 
 
 def _runs(values: Sequence[ClockValue], hours: Sequence[float]) -> tuple[tuple[Place, ...], ...]:
-    """Join neighbors on the clock; a missing hour parts them."""
+    """Join neighbors on the clock; a missing hour parts them, and so does a gap of the series."""
     known = {round(v.hour % 12, 4): v.at for v in values}
     around = sorted({round(hour % 12, 4) for hour in hours})
-    if len(known) == len(around) and _goes_round(around):
+    gaps = [(b - a) % 12 or 12.0 for a, b in pairwise([*around, around[0]])]
+    wide = NEIGHBORS * min(gaps)
+    parted = [
+        n
+        for n, (hour, gap) in enumerate(zip(around, gaps, strict=True))
+        if gap > wide or hour not in known or around[(n + 1) % len(around)] not in known
+    ]
+    if not parted:
         closed = [known[hour] for hour in around]
         return ((*closed, closed[0]),)
-    gaps = [n for n, hour in enumerate(around) if hour not in known]
-    start = 0
-    if _goes_round(around) and gaps:
-        start = gaps[0]
-    turned = around[start:] + around[:start]
-    runs: list[list[Place]] = [[]]
-    for hour in turned:
-        if hour in known:
-            runs[-1].append(known[hour])
-        elif runs[-1]:
-            runs.append([])
-    return tuple(tuple(run) for run in runs if run)
-
-
-def _goes_round(around: Sequence[float]) -> bool:
-    """Whether the hours of the series run all the way around the clock."""
-    if len(around) < 3:  # noqa: PLR2004 (no circle has fewer)
-        return False
-    steps = [b - a for a, b in pairwise(around)]
-    return around[0] + 12 - around[-1] <= 1.5 * max(steps)
+    runs: list[tuple[Place, ...]] = []
+    for before, last in zip([parted[-1] - len(around), *parted], parted, strict=False):
+        run = [around[n % len(around)] for n in range(before + 1, last + 1)]
+        if all(hour in known for hour in run):
+            runs.append(tuple(known[hour] for hour in run))
+    return tuple(runs)
 
 
 def clock_place(hour: float, radius: float) -> Place:
@@ -159,6 +156,8 @@ def _scale(
     least, most = min((*values, *edges)), max((*values, *edges))
     span = max(most - least, LEAST_STEPS * entry.reported_to)
     least, most = (least + most - span) / 2, (least + most + span) / 2
+    if min((*values, *edges)) >= 0 > least:  # lengths and ratios have no rings below nothing
+        least, most = 0.0, max(span, most)
     step = next((s for s in NICE_STEPS if span / s <= MOST_RINGS - 1), NICE_STEPS[-1])
     low, high = math.floor(least / step) * step, math.ceil(most / step) * step
     return low, max(high, low + step), step

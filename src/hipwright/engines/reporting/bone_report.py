@@ -132,7 +132,7 @@ def _row(row: SpaceRow, bones: ReportedBones, catalog: Catalog) -> tuple[Cell, .
 def _class_cell(found: Measurement, catalog: Catalog) -> Cell:
     classed = found.classification
     if classed is None:
-        return Cell(text="", quiet="no published range on the shelf")
+        return Cell(text="", quiet="no published range")
     seen = catalog.reference(classed.reference.id).seen.value
     variant = "" if classed.variant == "this" else f", variant {classed.variant}"
     return Cell(text=classed.in_words(), quiet=f"{classed.scheme} [{seen}{variant}]")

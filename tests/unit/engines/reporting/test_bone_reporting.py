@@ -19,6 +19,7 @@ from hipwright.engines.reporting.bone_tables import (
     series_of,
     side_by_side,
 )
+from hipwright.engines.reporting.numbers import MINUS
 from tests.bones_house import made_up_findings
 from tests.unit.engines.reporting.reported_hips import a_measurement
 
@@ -186,3 +187,27 @@ def test_a_lone_last_clock_face_names_no_left_and_right():
         if isinstance(b, ClockRow)
     ]  # fmt: skip
     assert not row.caption.startswith("Left:")
+
+
+def test_a_series_of_part_of_the_clock_is_not_joined_across_the_rest():
+    """The rim is read from 8 over 12 to 4 alone: below there is no line."""
+    entry = load().measurement("joint_space.in_space.by_hour")
+    found = [
+        replace(a_measurement(3.6, 3.3, 3.9, definition=entry.id), hour=hour, side=Side.LEFT)
+        for hour in entry.hours
+    ]
+    drawn = clock_face(entry, [("Left hip", found)])
+    assert drawn is not None
+    (run,) = drawn.series[0].runs
+    assert len(run) == len(entry.hours)
+    assert run[0] != run[-1]
+    assert {run[0], run[-1]} == {v.at for v in drawn.series[0].values if v.hour in {4.0, 8.0}}
+
+
+def test_no_ring_of_a_length_lies_below_nothing():
+    entry = load().measurement("joint_space.in_space.by_hour")
+    found = [replace(a_measurement(2.0, 1.8, 2.2, definition=entry.id), hour=12.0)]
+    drawn = clock_face(entry, [("Left hip", found)])
+    assert drawn is not None
+    assert drawn.rings[0].text == "0 mm"
+    assert not any(ring.text.startswith(MINUS) for ring in drawn.rings)
