@@ -302,7 +302,7 @@ def test_making_models_shows_how_far_it_is_and_opens_them_when_done(
     assert_accessible(page)
     page.get_by_role("button", name="Make bone models").click()
     expect(page.locator("progress")).to_have_attribute("value", "34")
-    expect(page.locator(".at-work")).to_contain_text("telling the bones apart")
+    expect(page.locator(".at-work")).to_contain_text("Telling the bones apart")
     assert_accessible(page)
     at_hand.builds_kept.append(made)
     at_hand.change("job-1", state=JobState.DONE)

@@ -184,6 +184,12 @@ class Remark:
     limit: float | None = None
     unit: str = ""
 
+    @property
+    def told(self) -> str:
+        """The text without the bone's name in front, to stand behind that name."""
+        told = self.text if self.bone is None else self.text.removeprefix(f"{self.bone.words}: ")
+        return told[:1].upper() + told[1:]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoneQuality:

@@ -133,5 +133,5 @@ def _remarks(build: BoneBuild, severity: Severity) -> tuple[str, ...]:
 
 
 def _told(remark: Remark) -> str:
-    text = remark.text if remark.text.endswith(".") else f"{remark.text}."
+    text = remark.told if remark.told.endswith(".") else f"{remark.told}."
     return text if remark.bone is None else f"{remark.bone.words}: {text}"

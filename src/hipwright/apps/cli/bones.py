@@ -149,9 +149,7 @@ def _print(measured: BonesMeasured, case: Case) -> None:
         )
     for remark in measured.remarks:
         about = f"{remark.bone.words}: " if remark.bone else ""
-        told = remark.text.removeprefix(about)
-        told = f"{told[:1].upper()}{told[1:]}"
-        console.print(f"  {remark.severity.value.upper()} {about}{told}", highlight=False)
+        console.print(f"  {remark.severity.value.upper()} {about}{remark.told}", highlight=False)
     print_findings(console, measured.findings, "Measured on the bones, pelvic plane upright")
     for posture, degrees in measured.tilts_deg.items():
         changed = [f for hip in measured.hips.values() for f in hip.tilted.get(posture, ())]

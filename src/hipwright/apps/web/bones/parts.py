@@ -13,6 +13,7 @@ from hipwright.apps.web.bones.desk import OpenedBones, bones_of
 from hipwright.apps.web.bones.landmarks import landmark_facts
 from hipwright.apps.web.bones.measuring import measured_of, side_of
 from hipwright.apps.web.bones.painting import MAPS, legend_of
+from hipwright.apps.web.bones.remarks import remarks_together
 from hipwright.apps.web.bones.table import numbers_table
 from hipwright.apps.web.bones.tilt import changes_with_tilt, tilt_words
 from hipwright.apps.web.films.reader import observer_of
@@ -36,7 +37,7 @@ def numbers(request: Request, opened: OpenedBones) -> Response:
         "bones/numbers.html",
         case=opened.case,
         table=numbers_table(measured, opened.case.side, load(), sex=sex),
-        remarks=measured.remarks,
+        remarks=remarks_together(measured.remarks),
     )
 
 

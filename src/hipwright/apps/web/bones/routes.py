@@ -8,12 +8,13 @@ from fastapi import APIRouter, Query, Request, Response
 
 from hipwright.apps.web.bones.at_hand import is_of_hip, piece_in_words, piece_of
 from hipwright.apps.web.bones.desk import Opened, bones_of, opened_bones
+from hipwright.apps.web.bones.remarks import ShownRemark, remarks_together
 from hipwright.apps.web.bones.working import work_facts
 from hipwright.apps.web.films.reader import observer_of
 from hipwright.apps.web.named_case import Named
 from hipwright.apps.web.showing.pages import render
 from hipwright.apps.web.static_files import FOLDER
-from hipwright.domain.anatomy import Remark, Severity
+from hipwright.domain.anatomy import Severity
 from hipwright.domain.keeping_bones import BoneBuild, KeptBone
 
 router = APIRouter()
@@ -72,9 +73,10 @@ def shown_bones(build: BoneBuild) -> list[KeptBone]:
     return sorted(build.bones, key=lambda bone: (not is_of_hip(bone.bone), bool(bone.part)))
 
 
-def remarks_in_order(build: BoneBuild) -> list[Remark]:
+def remarks_in_order(build: BoneBuild) -> list[ShownRemark]:
     """What was noticed, refusals first."""
-    return sorted(build.remarks, key=lambda remark: WORST_FIRST.index(remark.severity))
+    ordered = sorted(build.remarks, key=lambda remark: WORST_FIRST.index(remark.severity))
+    return remarks_together(ordered)
 
 
 def facts_of(opened: Opened, observer: str | None) -> Json:

@@ -42,6 +42,14 @@ class WorkFacts:
         return "" if self.job is None else ENDED.get(self.job.state, "")
 
     @property
+    def can_go_on(self) -> bool:
+        """Whether the next run begins where this one was broken off."""
+        return self.job is not None and self.job.state in {
+            JobState.CANCELED,
+            JobState.INTERRUPTED,
+        }
+
+    @property
     def fault(self) -> dict[str, str]:
         """The four parts of an error (what, found, needed, help), empty where there is none."""
         error = None if self.job is None else self.job.error

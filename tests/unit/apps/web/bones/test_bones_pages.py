@@ -288,7 +288,7 @@ def test_a_tilt_that_is_no_number_is_refused(room: Room):
 def test_work_begins_is_followed_and_stopped(room: Room):
     place = f"/bones/{room.case.code}/making/{room.ct.id}"
     begun = room.client.post(place)
-    assert "telling the bones apart" in begun.text
+    assert "Telling the bones apart" in begun.text
     assert 'value="34"' in begun.text
     assert 'hx-trigger="every 700ms"' in begun.text
     room.client.post(place)
