@@ -62,7 +62,18 @@ export class Painting {
   showLegend(map) {
     this.legend.hidden = map === null;
     if (!map) return;
-    const ramp = drawn("svg", { class: "ramp", viewBox: `0 0 240 ${map.ticks.length > 0 ? 26 : 10}`, role: "img", "aria-label": map.ticks.length > 0 ? `${map.name}, from ${map.ticks[0]?.text} to ${map.ticks.at(-1)?.text}` : map.name });
+    if (map.ticks.length === 0) {
+      const [low, high] = [STOPS[0], STOPS.at(-1)];
+      this.legend.replaceChildren(
+        made("h2", {}, map.name),
+        ...[[high, map.high], [low, map.low]].map(([color, words]) => made("p", { class: "one-class" },
+          drawn("svg", { class: "swatch", viewBox: "0 0 12 12", "aria-hidden": "true" }, drawn("rect", { width: 12, height: 12, rx: 2, fill: color ?? "" })),
+          made("span", {}, words ?? ""))),
+        made("p", { class: "about-map" }, map.about),
+      );
+      return;
+    }
+    const ramp = drawn("svg", { class: "ramp", viewBox: "0 0 240 26", role: "img", "aria-label": `${map.name}, from ${map.ticks[0]?.text} to ${map.ticks.at(-1)?.text}` });
     const stops = STOPS.map((color, n) => drawn("stop", { offset: n / (STOPS.length - 1), "stop-color": color }));
     ramp.append(
       drawn("defs", {}, drawn("linearGradient", { id: "bone-ramp" }, ...stops)),

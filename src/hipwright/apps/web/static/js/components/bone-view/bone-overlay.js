@@ -12,6 +12,7 @@ import { drawn, made } from "../../lib/elements.js";
 
 const LABEL_AWAY_PX = 12;
 const LINE_PX = 15;
+const EDGE_PX = 6;
 
 export class BoneOverlay {
   /** @param {HTMLElement} host */
@@ -36,7 +37,8 @@ export class BoneOverlay {
     for (const landmark of landmarks) {
       const before = this.landmarks.get(landmark.key);
       const button = before?.button ?? this.handle(landmark);
-      button.className = `handle${landmark.moved ? " moved" : ""}${landmark.movable ? "" : " fixed"}`;
+      const behind = button.classList.contains("behind") ? " behind" : "";
+      button.className = `handle${behind}${landmark.moved ? " moved" : ""}${landmark.movable ? "" : " fixed"}`;
       button.setAttribute("aria-label", `${landmark.name}${landmark.moved ? ", moved" : ""}${landmark.movable ? "" : ", found by the program"}`);
       this.landmarks.set(landmark.key, { landmark, button });
     }
@@ -53,6 +55,13 @@ export class BoneOverlay {
   moveLandmark(key, at) {
     const one = this.landmarks.get(key);
     if (one) one.landmark = { ...one.landmark, at };
+  }
+
+  /** Fade the handles that lie behind bone. @param {(places: readonly Vector[]) => boolean[]} areBehind */
+  fade(areBehind) {
+    const shown = [...this.landmarks.values()].filter(({ button }) => !button.hidden);
+    const behind = areBehind(shown.map(({ landmark }) => landmark.at));
+    shown.forEach(({ button }, n) => button.classList.toggle("behind", behind[n]));
   }
 
   /** @param {Project} project @param {number} width @param {number} height */
@@ -79,7 +88,8 @@ export class BoneOverlay {
     const write = (text, x, y, kind) => {
       if (!text) return;
       const wide = 7.2 * text.length;
-      const left = x + LABEL_AWAY_PX + wide > width ? x - LABEL_AWAY_PX - wide : x + LABEL_AWAY_PX;
+      const beside = x + LABEL_AWAY_PX + wide > width ? x - LABEL_AWAY_PX - wide : x + LABEL_AWAY_PX;
+      const left = Math.max(EDGE_PX, Math.min(width - wide - EDGE_PX, beside));
       let top = Math.max(LINE_PX, Math.min(height - 6, y));
       const crossed = () => taken.some(([l, t, w]) => left < l + w && l < left + wide && Math.abs(t - top) < LINE_PX);
       for (let tries = 0; tries < 12 && crossed(); tries += 1) top += LINE_PX;

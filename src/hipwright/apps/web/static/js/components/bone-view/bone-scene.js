@@ -4,6 +4,7 @@
 import * as THREE from "../../lib/three.js";
 import { FIELD_DEG, basisOf } from "../../lib/orbit.js";
 import { boxAround } from "../../lib/bone-mesh.js";
+import { areBehind } from "../../lib/behind.js";
 import { boneMaterial, rampTexture } from "./bone-material.js";
 
 /** @typedef {import("../../lib/bone-mesh.js").BoneMesh} BoneMesh */
@@ -143,6 +144,13 @@ export class BoneScene {
     const through = new THREE.Vector3((2 * x) / this.size.width - 1, 1 - (2 * y) / this.size.height, 0.5).unproject(this.camera);
     const direction = through.sub(origin).normalize();
     return { origin: [origin.x, origin.y, origin.z], direction: [direction.x, direction.y, direction.z] };
+  }
+
+  /** Which places bone hides from the eye; bones that are seen through hide nothing. @param {readonly Vector[]} places @returns {boolean[]} */
+  areBehind(places) {
+    const { x, y, z } = new THREE.Vector3().setFromMatrixPosition(this.camera.matrixWorld);
+    const solid = [...this.bones.values()].filter(({ mesh, through }) => mesh.visible && !through);
+    return areBehind([x, y, z], places, solid.map(({ mesh }) => /** @type {Float32Array} */ (mesh.geometry.getAttribute("position").array)));
   }
 
   dispose() {

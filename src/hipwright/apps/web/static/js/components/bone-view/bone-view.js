@@ -20,6 +20,7 @@ import { Turning } from "./turning.js";
 const DEGREES_PER_PX = 0.35;
 const TURN_MS = 320;
 const LARGEST_DENSITY = 2;
+const REST_MS = 120; // this long after the last drawing it is settled what bone hides
 
 export class BoneView extends HTMLElement {
   constructor() {
@@ -33,6 +34,8 @@ export class BoneView extends HTMLElement {
     this.asked = false;
     this.isDrawn = false;
     this.going = 0;
+    this.narrow = 0;
+    this.resting = 0;
     this.stop = new AbortController();
   }
 
@@ -73,6 +76,7 @@ export class BoneView extends HTMLElement {
 
   disconnectedCallback() {
     this.stop.abort();
+    clearTimeout(this.resting);
     this.scene?.dispose();
     this.scene = null;
   }
@@ -214,6 +218,9 @@ export class BoneView extends HTMLElement {
   }
 
   resize() {
+    const before = this.narrow;
+    this.narrow = Math.min(1, this.aspect);
+    if (before) this.orbit = { ...this.orbit, distance: (this.orbit.distance * before) / this.narrow };
     const density = Math.min(LARGEST_DENSITY, window.devicePixelRatio || 1);
     this.scene?.resize(this.clientWidth, this.clientHeight, density);
     this.redraw();
@@ -234,6 +241,8 @@ export class BoneView extends HTMLElement {
     scene.lookFrom(this.orbit);
     scene.draw();
     this.overlay.paint((place) => scene.project(place), scene.size.width, scene.size.height);
+    clearTimeout(this.resting);
+    this.resting = window.setTimeout(() => this.overlay.fade((places) => this.scene?.areBehind(places) ?? []), REST_MS);
     if (this.isDrawn || scene.bones.size === 0) return;
     this.isDrawn = true;
     this.tell("bones-drawn", null);
