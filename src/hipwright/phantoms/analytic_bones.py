@@ -181,14 +181,19 @@ def _surface(
 
 
 def _with_crest(bone: TriangleSurface, socket: SocketForm, reach_mm: float) -> TriangleSurface:
-    """Set the vertices beside the rim on it: cutting by planes has beveled its edge."""
+    """Set the vertices beside the rim on it: cutting by planes has beveled its edge.
+
+    Each place of the rim takes its nearest vertex only, so that no two come to lie in one.
+    """
     hours, rim = socket.whole_crest
     first, last = socket.notch_hours
     crest = rim[(hours < first) | (hours > last)]
     away, nearest = cKDTree(crest).query(bone.vertices, distance_upper_bound=reach_mm)
     vertices = np.array(bone.vertices)
-    near = np.isfinite(away)
-    vertices[near] = crest[np.asarray(nearest)[near]]
+    near = np.flatnonzero(np.isfinite(away))
+    near = near[np.argsort(np.asarray(away)[near], kind="stable")]
+    taken, first_of = np.unique(np.asarray(nearest)[near], return_index=True)
+    vertices[near[first_of]] = crest[taken]
     return spared(TriangleSurface(vertices=vertices, faces=bone.faces), _SPARING_MM)
 
 
