@@ -23,8 +23,17 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from bench.machine import find_browser
 from hipwright.apps.web.server import create_app
 from hipwright.apps.web.settings import WebSettings
+from hipwright.domain.keeping import Case, Image
 from hipwright.domain.study import View
-from hipwright.wiring import SystemClock, Workspace, demonstration_clinic, open_workspace
+from hipwright.wiring import (
+    SystemClock,
+    Workspace,
+    bone_workshop,
+    demonstration_clinic,
+    open_workspace,
+)
+from hipwright.workflows.bone_series import series_for_bones
+from hipwright.workflows.build_bones import build_bones
 from hipwright.workflows.build_demonstration import build_demonstration, is_built
 
 HERE = Path(__file__).parent
@@ -99,8 +108,19 @@ def make(browser: Browser, opened: Workspace, address: str, link: str) -> None:
         ("agreement", (1280, 900), "/agreement/lateral_center_edge_angle.sourcil"),
         ("catalog", DESK, "/catalog/lateral_center_edge_angle.sourcil"),
         ("workspace", DESK, "/workspace"),
+        ("slices", DESK, f"/slices/{scan_with_bones(opened, rower).id}?case={rower.code}"),
+        ("bones", DESK, f"/bones/{rower.code}"),
     ):
         take(page, address, HERE / f"{name}.png", size, path)
+
+
+def scan_with_bones(opened: Workspace, case: Case) -> Image:
+    """The CT of a case, whose bones are made where they are not."""
+    workshop = bone_workshop(opened)
+    series = series_for_bones(opened.keeper, workshop.reader, case)
+    if not opened.keeper.bone_builds_of(case.person):
+        build_bones(opened.keeper, series, workshop, progress=lambda *_: None)
+    return series[0]
 
 
 def take(page: Page, address: str, target: Path, size: tuple[int, int], path: str) -> None:
@@ -114,6 +134,8 @@ def take(page: Page, address: str, target: Path, size: tuple[int, int], path: st
         page.evaluate("name => document.getElementById(name).scrollIntoView()", anchor)
     if path.startswith("/films/"):
         choose_angle(page)
+    if path.startswith("/bones/"):
+        page.get_by_role("table").first.wait_for()
     page.wait_for_timeout(1500)
     page.screenshot(path=target, animations="disabled")
     reduce_colors(target)
