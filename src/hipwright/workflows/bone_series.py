@@ -32,6 +32,25 @@ def ct_series(keeper: Keeper, reader: VolumeReader, person: str) -> list[Placed]
     return placed
 
 
+def scans_of(keeper: Keeper, reader: VolumeReader, person: str) -> list[Image]:
+    """The CT series bones can be made from, newest first.
+
+    Knees and ankles that a hips' series takes along are left out; what does not say where it
+    lies stays, because the reader refuses it in its own words.
+    """
+    placed = ct_series(keeper, reader, person)
+    beside = {part.id for main in placed for part, _ in _beside(main, placed)}
+    known = {image.id for image, _ in placed}
+    unplaced = [
+        image
+        for image in keeper.images_of(person)
+        if image.kind is ImageKind.SERIES
+        and image.modality == Modality.CT.value
+        and image.id not in known
+    ]
+    return [*(image for image, _ in placed if image.id not in beside), *unplaced]
+
+
 def series_for_bones(
     keeper: Keeper, reader: VolumeReader, case: Case, image: str | None = None
 ) -> tuple[Image, ...]:

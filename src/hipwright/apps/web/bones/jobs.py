@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from http import HTTPStatus
 from typing import Annotated
 
 from fastapi import APIRouter, Form, Request, Response
+from fastapi.responses import RedirectResponse
 
 from hipwright.apps.web.bones.desk import bones_of
 from hipwright.apps.web.bones.working import work_facts
@@ -47,13 +49,21 @@ def start(request: Request, case: Named, image: str) -> Response:
     before = at_hand.newest_job(series)
     if before is None or before.state.is_over:
         at_hand.start(series)
+    if "HX-Request" not in request.headers:  # a plain form of another page
+        return RedirectResponse(f"/bones/{case.code}", HTTPStatus.SEE_OTHER)
     return _shown(request, case, series)
 
 
 @router.get("/bones/{code}/making/{image}")
 def look(request: Request, case: Named, image: str) -> Response:
-    """How far it is."""
-    return _shown(request, case, _series(request, case, image))
+    """How far it is; once it is over, the answer takes the place of the whole part."""
+    series = _series(request, case, image)
+    shown = _shown(request, case, series)
+    newest = bones_of(request).newest_job(series)
+    if newest is None or newest.state.is_over:
+        shown.headers["HX-Retarget"] = f"#work-{image}"
+        shown.headers["HX-Reselect"] = f"#work-{image}"
+    return shown
 
 
 @router.post("/bones/{code}/making/{image}/stop")

@@ -15,12 +15,13 @@ from hipwright.apps.web.bones.at_hand import (
 )
 from hipwright.domain.anatomy import Bone, SpacePoint, Surface
 from hipwright.domain.frames import Frame, FrameKind
-from hipwright.domain.keeping import Image, ImageKind
+from hipwright.domain.keeping import Image
 from hipwright.domain.keeping_bones import BoneBuild, BoneReading, Job, KeptBone
 from hipwright.domain.side import Side
-from hipwright.domain.volume import Modality, Volume
+from hipwright.domain.volume import Volume
 from hipwright.engines.anatomy.hip_in_space import HipInSpace
 from hipwright.engines.measurement.space_drawing import SpaceDrawing
+from hipwright.workflows.bone_series import scans_of
 from hipwright.workflows.move_bone_landmarks import move_landmarks, put_back, say_tilts
 from hipwright.workflows.ports import Clock
 
@@ -166,13 +167,10 @@ class WorkspaceBones:
         return drawing_for(definition, side.hip, hour)
 
     def series(self, person: str) -> Sequence[Image]:
-        """CT series, newest first."""
-        found = [
-            image
-            for image in self._opened.keeper.images_of(person)
-            if image.kind is ImageKind.SERIES and image.modality == Modality.CT.value
-        ]
-        return sorted(found, key=lambda image: str(image.acquired_on), reverse=True)
+        """CT series to make bones from, newest first."""
+        from hipwright.wiring import volume_reader
+
+        return scans_of(self._opened.keeper, volume_reader(), person)
 
     def start(self, image: Image) -> Job:
         """Begin to make bone models in a process of its own."""

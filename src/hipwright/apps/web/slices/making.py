@@ -53,9 +53,18 @@ def start(request: Request, image: str, case: Code = "") -> Response:
 
 
 @router.get("/slices/{image}/making")
-def look(request: Request, image: str, case: str = "") -> Response:
-    """How far it is."""
-    return _shown(request, series_of(keeper_of(request), image), case, fresh=True)
+def look(request: Request, image: str, case: str = "", *, idle: bool = False) -> Response:
+    """How far it is; once it is over, the answer takes the place of the whole part.
+
+    ``idle`` asks only whether there are newer edits than models.
+    """
+    series = series_of(keeper_of(request), image)
+    shown = _shown(request, series, case, fresh=not idle)
+    newest = desk_of(request).work.newest(series.id)
+    if newest is None or newest.state.is_over:
+        shown.headers["HX-Retarget"] = "#making-part"
+        shown.headers["HX-Reselect"] = "#making-part"
+    return shown
 
 
 @router.post("/slices/{image}/making/stop")

@@ -285,20 +285,34 @@ def test_a_tilt_that_is_no_number_is_refused(room: Room):
     assert "cannot use the standing tilt" in answer.text
 
 
+PART = {"HX-Request": "true"}
+
+
 def test_work_begins_is_followed_and_stopped(room: Room):
     place = f"/bones/{room.case.code}/making/{room.ct.id}"
-    begun = room.client.post(place)
+    begun = room.client.post(place, headers=PART)
     assert "Telling the bones apart" in begun.text
     assert 'value="34"' in begun.text
     assert 'hx-trigger="every 700ms"' in begun.text
-    room.client.post(place)
+    room.client.post(place, headers=PART)
     assert len(room.bones.jobs) == 1
     form = {"Content-Type": "application/x-www-form-urlencoded"}
     other = room.client.post(f"{place}/stop", content="job=job-9", headers=form)
     assert "Stopping" not in other.text
     assert "Stopping" in room.client.post(f"{place}/stop", content="job=job-1", headers=form).text
+    assert "HX-Retarget" not in room.client.get(place).headers
     room.bones.change("job-1", state=JobState.CANCELED)
-    assert "Stopped." in room.client.get(place).text
+    over = room.client.get(place)
+    assert over.headers["HX-Retarget"] == f"#work-{room.ct.id}"
+    assert "Stopped." in over.text
+    assert "Go on" in over.text
+
+
+def test_a_plain_form_of_another_page_begins_and_leads_to_the_bones(room: Room):
+    """A form without htmx gets a page, not a part of one."""
+    answer = room.client.post(f"/bones/{room.case.code}/making/{room.ct.id}")
+    assert (answer.status_code, answer.headers["Location"]) == (303, f"/bones/{room.case.code}")
+    assert len(room.bones.jobs) == 1
 
 
 def test_finished_work_leads_to_the_new_models(room: Room):

@@ -87,6 +87,7 @@ export class EditLine extends EventTarget {
       this.take(await send(`${this.address}/keep`, { desk: this.desk, expected_version: this.now.version }));
       this.retryMs = 1000;
       this.say(`Edits saved, version ${this.now.version}`);
+      document.body.dispatchEvent(new CustomEvent("edits-saved"));
     } catch (error) {
       this.failed(error);
     }
