@@ -28,8 +28,10 @@ from hipwright.apps.web.thumbnails import thumbnail
 from hipwright.domain.errors import ImportRefusedError, NotFoundError
 from hipwright.domain.keeping import ImageKind, Laterality
 from hipwright.domain.study import VIEW_NAMES, View
+from hipwright.domain.volume import Modality
 from hipwright.wiring import importer
 from hipwright.workflows.ports import ArrivingImage, Asked, Delivery
+from hipwright.workflows.read_study import ImportReport
 
 router = APIRouter()
 
@@ -214,7 +216,19 @@ def _facts(request: Request, arriving: Arriving) -> dict[str, Any]:
     delivery = arriving.delivery
     if arriving.stage is Stage.ASKING and delivery is not None:
         facts |= _review(web_state(request), arriving, delivery)
+    if arriving.stage is Stage.DONE and arriving.report is not None:
+        facts["scans"] = _scans(arriving.report)
     return facts
+
+
+def _scans(report: ImportReport) -> dict[str, str]:
+    """By person, the CT series that came in and has the most slices: what bones are made from."""
+    series = [
+        image
+        for image in (*report.images, *report.completed)
+        if image.kind is ImageKind.SERIES and image.modality == Modality.CT.value
+    ]
+    return {i.person: i.id for i in sorted(series, key=lambda i: len(i.files))}
 
 
 def _review(state: WebState, arriving: Arriving, delivery: Delivery) -> dict[str, Any]:
