@@ -12,13 +12,16 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 COMPRESSED = (".css", ".js", ".svg", ".json")
 SMALLEST_BYTES = 1000
 
+QUICKLY = 4
+"""Level of compression: a tenth larger than at 9, in a quarter of the time."""
+
 
 class CompressedText:
     """Compresses files whose name says that they are text."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._plain = app
-        self._gzip = GZipMiddleware(app, minimum_size=SMALLEST_BYTES)
+        self._gzip = GZipMiddleware(app, minimum_size=SMALLEST_BYTES, compresslevel=QUICKLY)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass on."""
