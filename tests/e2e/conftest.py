@@ -79,6 +79,20 @@ def open_context(browser: Browser) -> Iterator[Callable[..., BrowserContext]]:
     assert watch.complaints == []
 
 
+@pytest.fixture(scope="module")
+def module_context(browser: Browser) -> Iterator[BrowserContext]:
+    """One context for the pages of a module: what a browser has fetched once, it keeps."""
+    watch = Watch()
+    context = browser.new_context(
+        viewport={"width": 1280, "height": 800}, locale="en-US", reduced_motion="reduce"
+    )
+    watch.follow(context)
+    yield context
+    context.close()
+    assert watch.left_loopback() == []
+    assert watch.complaints == []
+
+
 @pytest.fixture
 def page(open_context: Callable[..., BrowserContext]) -> Page:
     """A fresh page of 1440 × 900; the test fails on a request that leaves the machine."""

@@ -34,16 +34,21 @@ def bones(house: WebHouse) -> tuple[Case, FakeBones]:
     return case, at_hand
 
 
+@pytest.fixture(scope="module")
+def signed_in(module_context: BrowserContext, house: WebHouse) -> BrowserContext:
+    house.enter(module_context)
+    return module_context
+
+
 @pytest.fixture
-def page(open_context: Callable[..., BrowserContext], house: WebHouse) -> Iterator[Page]:
+def page(signed_in: BrowserContext) -> Iterator[Page]:
     """A signed-in page that may not complain."""
-    context = open_context(viewport={"width": 1280, "height": 800}, reduced_motion="reduce")
-    house.enter(context)
-    opened = context.new_page()
+    opened = signed_in.new_page()
     complaints: list[str] = []
     opened.on("console", lambda message: _hear(message, complaints))
     opened.on("pageerror", lambda error: complaints.append(str(error)))
     yield opened
+    opened.close()
     assert complaints == []
 
 

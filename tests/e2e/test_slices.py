@@ -33,11 +33,17 @@ def room(house: WebHouse, tmp_path_factory: pytest.TempPathFactory) -> SlicesRoo
     return furnish(house.opened, Path(tmp_path_factory.mktemp("series")))
 
 
+@pytest.fixture(scope="module")
+def signed_in(module_context: BrowserContext, house: WebHouse) -> BrowserContext:
+    house.enter(module_context)
+    return module_context
+
+
 @pytest.fixture
-def page(open_context: Callable[..., BrowserContext], house: WebHouse) -> Page:
-    context = open_context(**LAPTOP)
-    house.enter(context)
-    return context.new_page()
+def page(signed_in: BrowserContext) -> Iterator[Page]:
+    opened = signed_in.new_page()
+    yield opened
+    opened.close()
 
 
 def show(page: Page, house: WebHouse, image: str) -> None:
