@@ -10,6 +10,9 @@ from importlib.resources import files
 from hipwright.domain.anatomy import Severity
 from hipwright.domain.errors import CatalogError
 
+_WHOLE_FROM = 100.0
+"""Figures from here on are told without decimals, and never as powers of ten."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoneCheck:
@@ -30,7 +33,8 @@ class BoneCheck:
     unit
         UCUM.
     text
-        What is wrong and what to do, with places for ``{bone}`` and ``{figure}``.
+        What is wrong and what to do, with places for ``{bone}`` and ``{figure}``, or
+        ``{share}`` for a figure that is told in percent.
     cite
         Where the limits come from.
     """
@@ -64,7 +68,11 @@ class BoneCheck:
 
     def sentence(self, bone: str, figure: float) -> str:
         """What to tell about a bone whose figure lies outside."""
-        return self.text.format(bone=bone, figure=f"{figure:.3g}")
+        return self.text.format(
+            bone=bone,
+            figure=f"{figure:.0f}" if abs(figure) >= _WHOLE_FROM else f"{figure:.3g}",
+            share=f"{100 * figure:.2g} %" if figure < 1 else f"{100 * figure:.0f} %",
+        )
 
 
 @cache

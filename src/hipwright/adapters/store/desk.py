@@ -98,7 +98,7 @@ def not_found(of: str, wanted: str, *, field: str = "id") -> NotFoundError:
     return NotFoundError(
         f"cannot find the {of} {wanted[:40]!r}",
         found="none of that name",
-        needed=f"a {of} of this workspace",
+        needed=f"{'an' if of[0] in 'aeiou' else 'a'} {of} of this workspace",
         next_step="List what there is with `hipwright cases`.",
         field=field,
     )
