@@ -26,7 +26,7 @@ PACE_MM = 0.5
 HEIGHT_MM = 9.0
 LOOK_MM = 4.0
 MARGIN_MM = 8.0
-NEAR_MM = 7.0
+NEAR_MM = 3.0
 """How far from a place where rough labels meet the surface acts."""
 
 LEAST_PLACES = 25

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from hipwright.engines.segmentation.flat_joint import CELL_MM, FlatJoint
+from hipwright.domain.anatomy import Bone
+from hipwright.engines.imaging.tissue_levels import GrayLevels
+from hipwright.engines.segmentation.find_hips import FoundHip
+from hipwright.engines.segmentation.flat_joint import CELL_MM, FlatJoint, find_flat_joint
 from hipwright.engines.segmentation.flooding import UNSURE
 from hipwright.engines.segmentation.joint_gap import PolarGap
+from hipwright.engines.segmentation.rough_labels import RoughLabels
 
 Codes = NDArray[np.uint8]
 Flags = NDArray[np.bool_]
@@ -112,10 +118,16 @@ def side_by_plane(
     second: int,
     low: NDArray[np.int64],
     high: NDArray[np.int64],
+    block: tuple[int, int, int],
+    sure: Codes,
     codes: Codes,
     barred: Codes,
 ) -> None:
-    """Name what lies close above (first) and below (second) a flat joint; bar more of it."""
+    """Name what lies close above (first) and below (second) a flat joint; bar more of it.
+
+    Nodes (``sure``, of ``block`` voxels) that are certain of their bone are left alone: beyond
+    the joint its surface goes on and may meet bone.
+    """
     one, two = np.uint8(1 << (first - 1)), np.uint8(1 << (second - 1))
     rows, columns = heights.shape
     for k in range(low[0], high[0]):
@@ -142,6 +154,9 @@ def side_by_plane(
                 height += fu * ((1 - fv) * heights[p + 1, q] + fv * heights[p + 1, q + 1])
                 above = h - height
                 if abs(above) > veto_mm:
+                    continue
+                node = sure[k // block[0], i // block[1], j // block[2]]
+                if node not in (0, UNSURE):
                     continue
                 barred[k, i, j] |= two if above > 0 else one
                 if abs(above) < sure_mm and mask[k, i, j] > 0 and codes[k, i, j] == UNSURE:
@@ -194,6 +209,8 @@ def apply_flat(
     *,
     mask: Codes,
     step_mm: Floats,
+    block: tuple[int, int, int],
+    sure: Codes,
     codes: Codes,
     barred: Codes,
 ) -> None:
@@ -226,9 +243,49 @@ def apply_flat(
         second,
         low,
         high,
+        block,
+        sure,
         codes,
         barred,
     )
+
+
+def part_flat_joints(
+    values: NDArray[np.int16],
+    mask: Codes,
+    step_mm: Floats,
+    rough: RoughLabels,
+    hips: Sequence[FoundHip],
+    levels: GrayLevels,
+    codes: Codes,
+    barred: Codes,
+) -> None:
+    """Find the flat joints between the bones of some hips and part the bones there, in place."""
+    across = np.array([1.0, 0.0, 0.0])
+    meeting = [(hip.hip_bone.code, Bone.SACRUM.code, hip.lateral * across) for hip in hips]
+    meeting.append((Bone.HIP_BONE_LEFT.code, Bone.HIP_BONE_RIGHT.code, across))
+    for first, second, toward in meeting:
+        joint = find_flat_joint(
+            values,
+            step_mm,
+            rough.meeting_places(first, second),
+            toward,
+            soft_hu=levels.soft_hu,
+            bone_hu=levels.threshold_hu,
+            cortex_hu=levels.cortex_hu,
+        )
+        if joint is not None:
+            apply_flat(
+                joint,
+                first,
+                second,
+                mask=mask,
+                step_mm=step_mm,
+                block=rough.block,
+                sure=rough.sure,
+                codes=codes,
+                barred=barred,
+            )
 
 
 def no_word(shape: tuple[int, ...]) -> Codes:

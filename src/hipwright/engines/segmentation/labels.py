@@ -21,13 +21,13 @@ from hipwright.engines.imaging.upright_volume import UprightVolume, upright
 from hipwright.engines.segmentation.bone_graph import VALLEY_SHARE
 from hipwright.engines.segmentation.edge_sharpness import blur_and_overshoot
 from hipwright.engines.segmentation.find_hips import FoundHip, NoHipError, find_hips, widened
-from hipwright.engines.segmentation.flat_joint import find_flat_joint
 from hipwright.engines.segmentation.flooding import flood, spread_nodes
 from hipwright.engines.segmentation.head_search import head_candidates
 from hipwright.engines.segmentation.head_to_shaft import HeadToShaft, look_at_neck
-from hipwright.engines.segmentation.joint_sides import apply_flat, apply_gap, no_word
+from hipwright.engines.segmentation.joint_sides import apply_gap, no_word, part_flat_joints
 from hipwright.engines.segmentation.knee_labels import knee_rough_labels
 from hipwright.engines.segmentation.look_over import cut_bones, look_over
+from hipwright.engines.segmentation.meeting_bones import hand_over, settle_skins
 from hipwright.engines.segmentation.reader_edits import UprightEdits, upright_edits
 from hipwright.engines.segmentation.rough_labels import RoughLabels, rough_labels, valley_reach
 from hipwright.engines.segmentation.scan_remarks import sharpness_remarks
@@ -37,7 +37,7 @@ from hipwright.engines.segmentation.segmentation import (
     Segmentation,
     TissueLevels,
 )
-from hipwright.engines.segmentation.solid_bones import fill_bones, hand_over, keep_largest
+from hipwright.engines.segmentation.solid_bones import fill_bones, keep_largest
 
 Codes = NDArray[np.uint8]
 Floats = NDArray[np.float64]
@@ -156,6 +156,8 @@ def _solid_labels(
         hand_over(codes, barred, field.spacing_mm)
         keep_largest(codes, bones, field.spacing_mm)
         fill_bones(codes, barred, bones, field.spacing_mm)
+        settle_skins(codes, field.spacing_mm)
+        keep_largest(codes, bones, field.spacing_mm)
         if by_hand is not None:
             by_hand.close_cuts(codes)
             by_hand.say(codes)
@@ -343,35 +345,13 @@ def fine_labels(
             codes=codes,
             barred=barred,
         )
-    for first, second, toward in _flat_joints(hips):
-        joint = find_flat_joint(
-            field.values,
-            step_mm,
-            rough.meeting_places(first, second),
-            toward,
-            soft_hu=levels.soft_hu,
-            bone_hu=levels.threshold_hu,
-            cortex_hu=levels.cortex_hu,
-        )
-        if joint is not None:
-            apply_flat(
-                joint, first, second, mask=mask, step_mm=step_mm, codes=codes, barred=barred
-            )
+    part_flat_joints(field.values, mask, step_mm, rough, hips, levels, codes, barred)
     if by_hand is not None:
         by_hand.say(codes)
     spread_nodes(mask, rough.block, rough.sure, codes)
     step_hu = levels.cortex_hu - levels.soft_hu
     flood(field.values, valley_reach(field.spacing_mm), VALLEY_SHARE * step_hu, barred, codes)
     return codes, barred
-
-
-def _flat_joints(hips: tuple[FoundHip, ...]) -> list[tuple[int, int, Floats]]:
-    """Pairs of codes that meet in a flat joint, with the way from the second to the first."""
-    x = np.array([1.0, 0.0, 0.0])
-    if not hips:
-        return []
-    joints = [(hip.hip_bone.code, Bone.SACRUM.code, hip.lateral * x) for hip in hips]
-    return [*joints, (Bone.HIP_BONE_LEFT.code, Bone.HIP_BONE_RIGHT.code, x)]
 
 
 def _head(field: UprightVolume, hip: FoundHip) -> Head:

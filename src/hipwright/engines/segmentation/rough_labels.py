@@ -49,7 +49,7 @@ NOISE_DEPTHS = 2.5
 RADII_APART = 7.8
 """Distance of the two heads in head radii, where only one is seen (common practice: 180/23)."""
 
-SURE_LEAD = 0.5
+SURE_LEAD = 0.15
 LEAST_NODES = 8
 """Smallest loose part that counts as another bone, in blocks."""
 

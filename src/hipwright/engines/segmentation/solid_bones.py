@@ -31,14 +31,6 @@ Box = tuple[slice, slice, slice]
 SOLID_MM = 1.5
 SMALLEST_PIECE_MM3 = 60.0
 SPINE_PIECE_MM3 = 400.0
-HANDED_MM3 = 2000.0
-"""A loose piece up to this size goes over to the bone it touches across a flat joint."""
-
-HANDED_TOUCH = 6
-"""Least voxels with which it must touch (judgment)."""
-
-AROUND_MM = 9.0
-_MEETING = (Bone.HIP_BONE_RIGHT, Bone.HIP_BONE_LEFT, Bone.SACRUM)
 
 
 def keep_largest(codes: Codes, bones: Sequence[Bone], spacing_mm: Floats) -> None:
@@ -65,50 +57,6 @@ def keep_largest(codes: Codes, bones: Sequence[Bone], spacing_mm: Floats) -> Non
         names[int(sizes.argmax())] = bone.code
         loose = (labels > 0) & (labels != int(sizes.argmax()))
         here[loose] = names[labels[loose]]
-
-
-def hand_over(codes: Codes, barred: Codes, spacing_mm: Floats) -> None:
-    """Give loose pieces of hip bones and sacrum to the one of them they touch, in place.
-
-    The surface of a flat joint acts a little beyond the joint and may cut the edge off a bone
-    that bends there. Around such a piece ``barred`` no longer keeps its bone out.
-    """
-    most = int(HANDED_MM3 / spacing_mm.prod())
-    reach = np.ceil(AROUND_MM / spacing_mm).astype(int)
-    boxes: Sequence[tuple[slice, ...] | None] = ndimage.find_objects(codes, max_label=len(Bone))
-    for bone in _MEETING:
-        box = boxes[bone.code - 1]
-        if box is None:
-            continue
-        labels, count = ndimage.label(codes[box] == bone.code)
-        sizes = np.bincount(labels.ravel(), minlength=count + 1)
-        for number, inner in enumerate(ndimage.find_objects(labels), start=1):
-            if not HANDED_TOUCH <= sizes[number] <= most or sizes[number] == sizes[1:].max():
-                continue
-            start = [b.start + i.start for b, i in zip(box, inner, strict=True)]
-            stop = [b.start + i.stop for b, i in zip(box, inner, strict=True)]
-            wide = _grown_box(start, stop, np.ones(3, int), codes.shape)
-            piece = np.zeros(codes[wide].shape, bool)
-            piece[tuple(slice(s - w.start, e - w.start) for s, e, w in zip(
-                start, stop, wide, strict=True
-            ))] = labels[inner] == number  # fmt: skip
-            border = codes[wide][ndimage.binary_dilation(piece) & ~piece]
-            touch = {b: int((border == b.code).sum()) for b in _MEETING if b is not bone}
-            taker = max(touch, key=lambda b: touch[b])
-            if touch[taker] < HANDED_TOUCH:
-                continue
-            codes[wide][piece] = taker.code
-            barred[_grown_box(start, stop, reach, codes.shape)] &= ~np.uint8(1 << (taker.code - 1))
-
-
-def _grown_box(
-    start: Sequence[int], stop: Sequence[int], reach: NDArray[np.int_], shape: tuple[int, ...]
-) -> Box:
-    low, up, across = (
-        slice(max(0, a - int(r)), min(n, b + int(r)))
-        for a, b, r, n in zip(start, stop, reach, shape, strict=True)
-    )
-    return low, up, across
 
 
 def fill_bones(codes: Codes, barred: Codes, bones: Sequence[Bone], spacing_mm: Floats) -> None:

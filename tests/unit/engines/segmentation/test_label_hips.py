@@ -163,6 +163,7 @@ def test_knees_are_told_apart_by_bone_and_side():
     assert {Bone("femur_left"), Bone("femur_right")} <= found.cut_high
 
 
+@pytest.mark.slow
 def test_a_knee_is_refused_where_a_hip_is_needed():
     with pytest.raises(SegmentationError, match="cannot find a hip"):
         segment(knee_scene().volume())

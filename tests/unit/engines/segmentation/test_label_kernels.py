@@ -360,9 +360,13 @@ def test_sides_of_a_flat_joint_match_heights():
     codes, barred = np.full(shape, UNSURE, np.uint8), np.zeros(shape, np.uint8)
     low, high = np.zeros(3, np.int64), np.array(shape, np.int64)
     acts = np.ones((13, 13), bool)
+    sure = np.zeros(shape, np.uint8)
+    sure[8, 9] = 5
+    block = (1, 1, 1)
     side_by_plane(
-        mask, step, center, axes, heights, acts, 1.0, 3.0, 5.0, 1, 5, low, high, codes, barred
-    )
+        mask, step, center, axes, heights, acts, 1.0, 3.0, 5.0, 1, 5, low, high,
+        block, sure, codes, barred,
+    )  # fmt: skip
     above = np.arange(16) - 8.75
     row = codes[8, 8]
     np.testing.assert_array_equal(row == 1, (above > 0) & (above < 3))
@@ -370,6 +374,8 @@ def test_sides_of_a_flat_joint_match_heights():
     np.testing.assert_array_equal(barred[8, 8] == 16, (above > 0) & (above <= 5))
     np.testing.assert_array_equal(barred[8, 8] == 1, (above < 0) & (above >= -5))
     assert (codes[8, 0] == UNSURE).all()  # beyond the plane's end
+    assert (codes[8, 9] == UNSURE).all()  # a node that is certain already
+    assert not barred[8, 9].any()
 
 
 @pytest.mark.parametrize("blur_mm", [0.4, 0.6, 0.85])
