@@ -105,7 +105,7 @@ def _figures(
     if kind_of(model.bone) == "femur":
         figures |= head_figures(model, head)
     other = _other_side(model.bone)
-    if other in sound:
+    if other in sound and not (kind_of(model.bone) == "hip_bone" and _one_sided(hips)):
         figures |= sides_figures(model, hips[other])
     side = model.bone.side
     if side is not None and kind_of(model.bone) == "femur" and Bone.hip_bone(side) in sound:
@@ -117,6 +117,11 @@ def _other_side(bone: Bone) -> Bone | None:
     return next(
         (b for b in Bone if b is not bone and b.side and kind_of(b) == kind_of(bone)), None
     )
+
+
+def _one_sided(hips: Mapping[Bone, BoneModel]) -> bool:
+    """Whether one hip alone was scanned: of the other hip bone there is a stub then."""
+    return sum(kind_of(bone) == "femur" for bone in hips) == 1
 
 
 def _label_figures(model: BoneModel, segmented: Sequence[Segmentation]) -> Figures:

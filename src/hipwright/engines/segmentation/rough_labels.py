@@ -56,6 +56,18 @@ LEAST_NODES = 8
 KNEE_RADII = 21.5
 """So many head radii below the heads the field has left the femora (common practice)."""
 
+MIDLINE_OFF = 0.12
+"""How far from the supposed midline the symphysis may lie, in distances of the heads."""
+
+SYMPHYSIS_VALLEY = 0.5
+SYMPHYSIS_NODES = 12
+"""Least depth of its valleys, and least number of blocks of them (judgment)."""
+
+_OTHER_HIP_BONE = {
+    Bone.HIP_BONE_RIGHT: Bone.HIP_BONE_LEFT,
+    Bone.HIP_BONE_LEFT: Bone.HIP_BONE_RIGHT,
+}
+
 SHELL_MM = (2.0, 9.0)
 HEAD_MM = 3.0
 
@@ -163,9 +175,8 @@ def markers_of(places: Floats, hips: Sequence[FoundHip]) -> tuple[Codes, Codes]:
         lateral = across * hip.lateral
         codes[wing & (lateral > 0)] = hip.hip_bone.code
         if len(hips) == 1:
-            other = Bone.HIP_BONE_RIGHT if hip.lateral > 0 else Bone.HIP_BONE_LEFT
             beyond = (lateral < -0.14 * apart) & ((wing & (lateral < 0)) | ramus)
-            codes[beyond] = other.code
+            codes[beyond] = _OTHER_HIP_BONE[hip.hip_bone].code
     for number, hip in enumerate(hips):
         off = places - hip.sphere.center
         away = np.linalg.norm(off, axis=1)
@@ -222,6 +233,7 @@ def rough_labels(
     places = block_centers(at, block, step_mm)
     markers, sides = markers_of(places, hips)
     _mark_shins(markers, places, hips)
+    mark_other_pubis(markers, places, valley, hips)
     if certain is not None:
         seeded = np.argwhere(certain > 0)
         cells = seeded // np.array(block)
@@ -250,6 +262,33 @@ def _mark_shins(markers: Codes, places: Floats, hips: Sequence[FoundHip]) -> Non
             continue
         shin = (below > below.max() - 15.0) & (across * hip.lateral > 0)
         markers[shin] = Bone(hip.femur.value.replace("femur", "tibia")).code
+
+
+def mark_other_pubis(
+    markers: Codes, places: Floats, valley: Floats, hips: Sequence[FoundHip]
+) -> None:
+    """With one hip in the field, mark what lies beyond the symphysis as the other one, in place.
+
+    The symphysis is a sheet of deep valleys across, near where the midline is supposed.
+    """
+    if len(hips) != 1:
+        return
+    hip = hips[0]
+    pelvis = _Pelvis.of(hips)
+    across, back, up = pelvis.local(places).T
+    lateral = across * hip.lateral
+    zone = (np.abs(back) < 0.45 * pelvis.apart_mm) & (back < 0) & (up < 0)
+    zone &= np.abs(lateral) < MIDLINE_OFF * pelvis.apart_mm
+    sheet = lateral[zone & (valley > SYMPHYSIS_VALLEY)]
+    if len(sheet) < SYMPHYSIS_NODES:
+        return
+    near = np.abs(sheet[:, None] - sheet[None]) < NODE_MM
+    at = sheet[near.sum(axis=1).argmax()]
+    if near.sum(axis=1).max() < SYMPHYSIS_NODES:
+        return
+    beyond = (np.abs(back) < 0.45 * pelvis.apart_mm) & (back < 0) & (up < 0)
+    beyond &= lateral < at - 1.5 * NODE_MM
+    markers[beyond] = _OTHER_HIP_BONE[hip.hip_bone].code
 
 
 def others_named(found: Codes, graph: BoneGraph) -> Codes:

@@ -89,6 +89,13 @@ def test_a_missing_part_and_one_too_much_show_against_the_other_side():
     assert "sides_differ.shape" in codes(*pair(longer))
 
 
+def test_a_stub_beside_one_hip_alone_is_compared_with_nothing():
+    whole, stub = model(HIP, socket()), model(Bone.HIP_BONE_LEFT, rod((60, 0, 0), (75, 0, 0), 9))
+    assert "sides_differ.volume" in codes(whole, stub)
+    one_hip = codes(whole, stub, model(RIGHT, femur()))
+    assert not {"sides_differ.volume", "sides_differ.shape"} & one_hip
+
+
 def test_exchanged_sides_are_announced():
     assert "wrong_side" in codes(model(RIGHT, femur(-1.0)))
     assert "wrong_side" in codes(model(LEFT, femur()))
