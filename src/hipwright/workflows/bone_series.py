@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from datetime import date
 
-from hipwright.domain.errors import NotFoundError
+from hipwright.domain.errors import NotFoundError, VolumeError
 from hipwright.domain.keeping import Case, Image, ImageKind
 from hipwright.domain.volume import Modality
 from hipwright.workflows.ports import Keeper, SeriesPlace, VolumeReader
@@ -38,17 +39,20 @@ def scans_of(keeper: Keeper, reader: VolumeReader, person: str) -> list[Image]:
     Knees and ankles that a hips' series takes along are left out; what does not say where it
     lies stays, because the reader refuses it in its own words.
     """
-    placed = ct_series(keeper, reader, person)
-    beside = {part.id for main in placed for part, _ in _beside(main, placed)}
-    known = {image.id for image, _ in placed}
-    unplaced = [
+    series = [
         image
         for image in keeper.images_of(person)
-        if image.kind is ImageKind.SERIES
-        and image.modality == Modality.CT.value
-        and image.id not in known
+        if image.kind is ImageKind.SERIES and image.modality == Modality.CT.value
     ]
-    return [*(image for image, _ in placed if image.id not in beside), *unplaced]
+    series.sort(key=lambda image: image.acquired_on or date.min, reverse=True)
+    placed: list[Placed] = []
+    for image in series:
+        with suppress(VolumeError):
+            place = reader.place(image, keeper.get_file)
+            if place is not None:
+                placed.append((image, place))
+    beside = {part.id for main in placed for part, _ in _beside(main, placed)}
+    return [image for image in series if image.id not in beside]
 
 
 def series_for_bones(

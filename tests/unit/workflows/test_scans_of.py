@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from types import SimpleNamespace
 
+from hipwright.domain.errors import VolumeError
 from hipwright.domain.keeping import ImageKind
 from hipwright.workflows.bone_series import scans_of
 from hipwright.workflows.ports import SeriesPlace
@@ -32,6 +33,13 @@ class Places:
         self.heights = heights
 
     def place(self, image, _get_file):
+        if image.id == "broken":
+            raise VolumeError(
+                "cannot make a volume of the series",
+                found="a file that is no slice",
+                needed="slices",
+                next_step="Import the series again.",
+            )
         if image.id not in self.heights:
             return None
         low, high = self.heights[image.id]
@@ -55,4 +63,6 @@ def test_knees_of_another_scan_are_a_series_of_their_own():
 
 
 def test_a_series_that_does_not_say_where_it_lies_stays_for_the_reader_to_refuse():
-    assert names(Kept([series("lost"), series("hips")]), Places(hips=(0, 280))) == ["hips", "lost"]
+    for name in ("lost", "broken"):
+        kept = Kept([series(name), series("hips")])
+        assert names(kept, Places(hips=(0, 280))) == [name, "hips"]
