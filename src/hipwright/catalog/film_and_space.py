@@ -12,13 +12,15 @@ from importlib.resources import files
 class FilmAndSpace:
     """A pair of catalog ids, and why the two need not agree.
 
-    ``hour`` chooses one hour of a series in space.
+    ``hour`` chooses one hour of a series in space. Only a pair of the ``same_quantity`` has
+    a difference that means anything.
     """
 
     film: str
     space: str
     because: str
     hour: float | None = None
+    same_quantity: bool = True
 
 
 @cache
@@ -27,7 +29,11 @@ def film_and_space() -> tuple[FilmAndSpace, ...]:
     text = (files("hipwright.catalog") / "film_and_space.toml").read_text("utf-8")
     return tuple(
         FilmAndSpace(
-            film=row["film"], space=row["space"], because=row["because"], hour=row.get("hour")
+            film=row["film"],
+            space=row["space"],
+            because=row["because"],
+            hour=row.get("hour"),
+            same_quantity=row.get("same_quantity", True),
         )
         for row in tomllib.loads(text).get("pair", ())
     )

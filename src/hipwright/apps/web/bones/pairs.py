@@ -9,7 +9,7 @@ from starlette.requests import Request
 from hipwright.apps.web.bones.at_hand import MeasuredSide
 from hipwright.apps.web.state import web_state
 from hipwright.catalog import load
-from hipwright.catalog.film_and_space import film_and_space
+from hipwright.catalog.film_and_space import FilmAndSpace, film_and_space
 from hipwright.domain.keeping import Case, Image
 from hipwright.domain.measurement import Finding, Measurement
 from hipwright.engines.reporting.bone_tables import difference
@@ -49,7 +49,7 @@ def pair_rows(request: Request, case: Case, film: Image, hip: MeasuredSide) -> t
         deep = _found(hip.findings, pair.space, case.side, pair.hour)
         if flat is None or deep is None:
             continue
-        rows.append(_row(flat, deep, hip, pair.because, pair.hour))
+        rows.append(_row(flat, deep, hip, pair))
     return tuple(rows)
 
 
@@ -67,9 +67,8 @@ def _found(
     return next(fitting, None)
 
 
-def _row(
-    flat: Measurement, deep: Measurement, hip: MeasuredSide, because: str, hour: float | None
-) -> PairRow:
+def _row(flat: Measurement, deep: Measurement, hip: MeasuredSide, pair: FilmAndSpace) -> PairRow:
+    hour = pair.hour
     between = difference(flat.estimate, deep.estimate)
     step = max(flat.reported_to, deep.reported_to)
     unit = flat.unit.label
@@ -88,7 +87,11 @@ def _row(
         space_value=value_with_unit(deep),
         space_interval=interval_in_words(deep),
         at_tilt=tuple((posture, value_with_unit(found)) for posture, found in tilted.items()),
-        difference=written(between.value, step) + unit,
-        apart="within the doubt of both" if explained else "more than the doubt of both",
-        because=because,
+        difference=written(between.value, step) + unit if pair.same_quantity else "–",
+        apart=_apart(explained=explained) if pair.same_quantity else "not the same number",
+        because=pair.because,
     )
+
+
+def _apart(*, explained: bool) -> str:
+    return "within the doubt of both" if explained else "more than the doubt of both"
