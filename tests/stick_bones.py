@@ -24,8 +24,8 @@ from hipwright.domain.keeping import Image
 from hipwright.domain.side import Side
 from hipwright.domain.volume import LabelEdits, LabelVolume, Volume, VolumeGrid
 from hipwright.engines.segmentation.segmentation import Segmentation, TissueLevels
-from hipwright.workflows.build_bones import BoneWorkshop
 from hipwright.workflows.bone_ports import Share
+from hipwright.workflows.build_bones import BoneWorkshop
 from hipwright.workflows.ports import Progress, SeriesPlace
 
 LEVELS = TissueLevels(
