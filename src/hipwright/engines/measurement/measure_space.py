@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hipwright.catalog import Catalog
 from hipwright.catalog.entries import EntryKind, MeasurementDefinition
-from hipwright.domain.evidence import Provenance
+from hipwright.domain.evidence import Estimate, Provenance
 from hipwright.domain.measurement import Finding, Measurement, NotMeasured
 from hipwright.domain.study import View
 from hipwright.engines.anatomy.canonical import HipBorder
@@ -148,6 +148,10 @@ def _finding(
     if defined < FEWEST_DEFINED:
         notes.append(f"defined in only {100 * defined:.0f} % of the draws")
     estimate = interval(values)
+    if not estimate.low <= estimate.value <= estimate.high:
+        # A largest or a squared value is raised by any noise that comes on top of the bone's own.
+        estimate = _holding_its_value(estimate)
+        notes.append("noise moves it one way only: the interval was widened to hold the value")
     return Measurement(
         definition=entry.id,
         name=entry.name,
@@ -173,4 +177,12 @@ def _finding(
         notes=tuple(notes),
         quality_warning=papers.warning,
         hour=hour,
+    )
+
+
+def _holding_its_value(estimate: Estimate) -> Estimate:
+    return replace(
+        estimate,
+        low=min(estimate.low, estimate.value),
+        high=max(estimate.high, estimate.value),
     )
