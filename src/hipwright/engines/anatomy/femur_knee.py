@@ -35,6 +35,21 @@ THIN_PIECE = 0.4
 _NOWHERE = np.full((2, 3), np.nan)
 
 
+def up_from_lowest(bone: BoneMesh, head: SphereFit) -> Floats | None:
+    """Unit direction from the lower end of a long femur to its head; ``None`` for a short one.
+
+    Where the knee was scanned this is nearly the mechanical axis, however short the stretch
+    of shaft below the hip that was scanned as well.
+    """
+    out = bone.vertices - head.center
+    away = np.linalg.norm(out, axis=1)
+    if away.max() < KNEE_BELOW * head.radius:
+        return None
+    low = away > away.max() - KNEE_MM
+    down = np.average(out[low], axis=0, weights=bone.areas_mm2[low])
+    return -down / np.linalg.norm(down)
+
+
 def knee_points(bone: BoneMesh, head: SphereFit, axes: FemurAxes) -> tuple[Floats, Floats]:
     """Hindmost points of the condyles and tips of the epicondyles, (2, 3) each, medial first.
 

@@ -14,7 +14,7 @@ from hipwright.domain.errors import DegenerateGeometryError
 from hipwright.engines.anatomy.canonical import HipBorder
 from hipwright.engines.anatomy.femur_head import BoneMesh, head_sphere, seek_head
 from hipwright.engines.anatomy.femur_in_space import VERSION_POINTS
-from hipwright.engines.anatomy.femur_knee import knee_points, shank_points
+from hipwright.engines.anatomy.femur_knee import knee_points, shank_points, up_from_lowest
 from hipwright.engines.anatomy.femur_neck import (
     SPHERE_SHARES,
     Isthmus,
@@ -209,8 +209,10 @@ def upper_femur(mesh: BoneMesh) -> UpperFemur:
             shaft = shaft_axis(mesh, head, top_level_mm=top)
         except DegenerateGeometryError:
             top = 0.0  # the scan ends close below it: the first axis stands
-    long, _ = carried_on(mesh, head, shaft, neck)
-    axes = FemurAxes.of(long, neck)
+    toward_knee = up_from_lowest(mesh, head)
+    if toward_knee is None:
+        toward_knee, _ = carried_on(mesh, head, shaft, neck)
+    axes = FemurAxes.of(toward_knee, neck)
     condyles, epicondyles = knee_points(mesh, head, axes)
     if np.isfinite(epicondyles).all():
         axes = FemurAxes.of(long_axis(shaft.high, epicondyles), neck)

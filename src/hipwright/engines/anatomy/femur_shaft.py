@@ -18,6 +18,7 @@ from hipwright.domain.errors import DegenerateGeometryError
 from hipwright.engines.anatomy.femur_head import BoneMesh
 from hipwright.engines.anatomy.femur_neck import Isthmus
 from hipwright.engines.anatomy.femur_sections import SectionStack, middle_of_outline
+from hipwright.engines.geometry.meshes import face_pieces
 from hipwright.engines.geometry.spheres import SphereFit, fit_line
 
 Floats = NDArray[np.float64]
@@ -30,6 +31,10 @@ LENGTH_MM = 80.0
 """Length of the part of the shaft that the axis is fitted to: farther down it bows, and many
 scans end there, so that long and short ones give the same axis."""
 LID_MM = 3.0
+"""Height over the lid of a scan in which a model is rounded off."""
+LID_HIGH_MM = 25.0
+LID_FACES = -0.5
+"""Within so much of the lowest place, what faces downward this much is the lid."""
 CURVE_SHOWS_MM = 66.0
 """Shortest stretch of shaft whose curve is told from unevenness."""
 KNEE_LEVEL = -17.5
@@ -93,8 +98,7 @@ def shaft_axis(bone: BoneMesh, head: SphereFit, *, top_level_mm: float | None = 
     axis = _first_axis(bone, head)
     middles, point = np.empty((0, 3)), head.center
     for _ in range(ROUNDS):
-        height = (bone.vertices - head.center) @ axis
-        lowest = float(height.min()) + LID_MM
+        lowest = scanned_down_to(bone, head, axis)
         levels = np.arange(below, max(lowest, below - LENGTH_MM), -STEP_MM)
         if len(levels) * STEP_MM < SHORTEST_MM:
             raise DegenerateGeometryError(
@@ -124,6 +128,22 @@ def shaft_axis(bone: BoneMesh, head: SphereFit, *, top_level_mm: float | None = 
         low=point + along.min() * axis,
         high=point + along.max() * axis,
     )
+
+
+def scanned_down_to(bone: BoneMesh, head: SphereFit, axis: Floats) -> float:
+    """Level of the lowest section that no lid of the scan cuts, of the piece with the head.
+
+    Where the shaft leans in the scan its lid is oblique to it: a section through the lid is a
+    part of one, and its middle lies centimeters beside the axis.
+    """
+    pieces = face_pieces(bone.faces)
+    nearest = int(np.argmin(np.linalg.norm(bone.vertices - head.center, axis=1)))
+    own = pieces[int(np.argmax((bone.faces == nearest).any(axis=1)))]
+    used = np.unique(bone.faces[pieces == own])
+    height = (bone.vertices[used] - head.center) @ axis
+    lowest = float(height.min())
+    lid = (height < lowest + LID_HIGH_MM) & (bone.normals[used] @ axis < LID_FACES)
+    return float(height[lid].max(initial=lowest)) + LID_MM
 
 
 def _first_axis(bone: BoneMesh, head: SphereFit) -> Floats:
