@@ -15,9 +15,9 @@ LEFT = made_up_findings(Side.LEFT, 0.0)
 
 
 def printed(write, findings, width, *more) -> list[str]:
-    told = Console(file=io.StringIO(), width=width)
-    write(told, findings, *more)
-    return told.file.getvalue().splitlines()
+    text = io.StringIO()
+    write(Console(file=text, width=width), findings, *more)
+    return text.getvalue().splitlines()
 
 
 @pytest.mark.parametrize("width", [50, 80, 120])

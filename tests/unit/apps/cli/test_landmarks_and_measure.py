@@ -96,7 +96,8 @@ def test_a_person_reads_values_classes_reasons_and_the_caution(machine: Path) ->
     assert "version 1 by phantom:analytic" in done.stdout
     told = run("measure", kept.case.code)
     assert told.exit_code == 0
-    assert "Lateral center-edge angle, to the sourcil (AP pelvis)" in told.stdout
+    assert "Measurements (AP pelvis)" in told.stdout
+    assert "Lateral center-edge angle, to the sourcil" in told.stdout
     assert "29.0°" in told.stdout
     assert "Not measured" in told.stdout
     assert CAUTION in " ".join(told.stdout.split())
