@@ -265,7 +265,10 @@ def test_a_page_that_nobody_uses_locks_itself(
 ) -> None:
     inside.clock.install()
     inside.goto(f"{house.address}/cases")
-    inside.clock.run_for(2_000)
+    with inside.expect_response("**/access/left") as answered:
+        inside.clock.run_for(2_000)
+    answered.value.finished()
+    inside.evaluate("() => new Promise((done) => queueMicrotask(done))")  # the next look is set
     house.clock.later = house.state.settings.lock_after + timedelta(seconds=1)
     try:
         inside.clock.run_for(302_000)
