@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from hipwright.catalog.frame_fallbacks import frame_fallbacks
+from hipwright.engines.anatomy.femur_frame import long_axis_sd_deg
 from hipwright.engines.anatomy.femur_head import (
     ARTICULATES_FROM_DEG,
     ARTICULATES_SURELY_DEG,
@@ -69,7 +69,7 @@ def drawn_femur(femur: FemurInSpace, rng: np.random.Generator, doubt: SpaceDoubt
     center, radius = femur.head_center + shift, femur.head_radius_mm + grown
     noisy = femur.radial_mm + noise * _graze(femur)
     neck = _axis_answers(femur, noisy, shift, radius)
-    ends = [femur.shaft_point + k * ARM_MM * femur.shaft_axis for k in (0.0, -1.0)]
+    ends = [femur.shaft_point, femur.shaft_point - ARM_MM * femur.shaft_axis]
     upper, lower = (
         end + landmark_shifts(rng, name, doubt) for end, name in zip(ends, SHAFT, strict=True)
     )
@@ -121,11 +121,11 @@ def _long_axes(
     doubt: SpaceDoubt,
 ) -> Floats:
     """Long axis of each draw; where the knee was not scanned, by the spread of the fallback."""
-    if np.isfinite(femur.epicondyles).all():
+    if np.isfinite(femur.epicondyles).all() and np.isfinite(femur.shaft_point).all():
         drawn = long_axis(upper, epicondyles)
         drawn[0] = femur.long_axis
         return drawn
-    turns = small_turns(rng, frame_fallbacks()["carried_bow"].sd_deg, doubt.count)
+    turns = small_turns(rng, long_axis_sd_deg(femur), doubt.count)
     return turns @ femur.long_axis
 
 

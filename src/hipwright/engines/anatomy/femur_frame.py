@@ -59,22 +59,43 @@ def femur_frame(femur: FemurInSpace) -> FemurFrame:
         lateral = clock_up(up, epicondyles[1] - epicondyles[0])
         return _frame(center, up, lateral, "the epicondyles and the head's center (ISB)")
     assumed = frame_fallbacks()
-    lean, bow = assumed["shaft_to_mechanical_axis"], assumed["carried_bow"]
+    lean = assumed["shaft_to_mechanical_axis"]
     neck = clock_up(femur.long_axis, femur.neck_axis)
     front = np.cross(femur.long_axis, neck)
     turn = np.radians(assumed["version"].value_deg)
     lateral = np.cos(turn) * neck + np.sin(turn) * front
     tilt = np.radians(lean.value_deg)
     up = np.cos(tilt) * femur.long_axis - np.sin(tilt) * lateral
-    version = assumed["version"]
+    version, long_sd = assumed["version"], long_axis_sd_deg(femur)
+    lying_sd = 0.0 if has_shaft(femur) else long_sd
     return _frame(
         center,
         up,
         clock_up(up, lateral),
-        f"the shaft and the neck: the knee was not scanned, so a version of "
-        f"{version.value_deg:.0f}° (± {version.sd_deg:.0f}°) and {lean.value_deg:.0f}° "
-        f"(± {lean.sd_deg:.0f}°) between shaft and mechanical axis are assumed",
-        (bow.sd_deg, lean.sd_deg, version.sd_deg),
+        f"{_seen(femur)} a version of {version.value_deg:.0f}° (± {version.sd_deg:.0f}°) and "
+        f"{lean.value_deg:.0f}° (± {lean.sd_deg:.0f}°) between shaft and mechanical axis "
+        "are assumed",
+        (long_sd, float(np.hypot(lean.sd_deg, lying_sd)), version.sd_deg),
+    )
+
+
+def has_shaft(femur: FemurInSpace) -> bool:
+    """Whether enough of the shaft was scanned to tell its axis."""
+    return bool(np.isfinite(femur.shaft_axis).all())
+
+
+def long_axis_sd_deg(femur: FemurInSpace) -> float:
+    """Doubt of the long axis of a femur whose knee was not scanned."""
+    return frame_fallbacks()["carried_bow" if has_shaft(femur) else "table"].sd_deg
+
+
+def _seen(femur: FemurInSpace) -> str:
+    if has_shaft(femur):
+        return "the shaft and the neck: the knee was not scanned, so"
+    table = frame_fallbacks()["table"]
+    return (
+        "the neck and on how legs lie in a scan: too little of the shaft was scanned and no knee, "
+        f"so a lean of {table.value_deg:.0f}° (± {table.sd_deg:.0f}°) outward on the table,"
     )
 
 

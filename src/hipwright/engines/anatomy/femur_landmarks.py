@@ -26,11 +26,15 @@ from hipwright.engines.anatomy.femur_neck import (
 )
 from hipwright.engines.anatomy.femur_shaft import (
     LESSER_BELOW_MM,
+    ROUGH_MM,
+    SHORTEST_MM,
     FemurAxes,
     Shaft,
     carried_on,
     greater_trochanter,
     lesser_trochanter,
+    lowest_middle,
+    lying_axis,
     shaft_axis,
 )
 from hipwright.engines.anatomy.femur_version import version_points
@@ -61,13 +65,14 @@ SCAN_AXES = np.diag([-1.0, -1.0, 1.0])
 class UpperFemur:
     """Head, neck, shaft and knee as they were found, in the axes of the mesh.
 
-    ``axes`` go by the long axis; places that were not scanned are ``None`` or NaN.
+    ``axes`` go by the long axis, which is that of the table where neither shaft nor knee was
+    scanned; what was not scanned is ``None`` or NaN.
     """
 
     head: SphereFit
     neck_axis: Floats
     isthmus: Isthmus
-    shaft: Shaft
+    shaft: Shaft | None
     axes: FemurAxes
     greater: Floats | None
     lesser: Floats | None
@@ -158,7 +163,7 @@ def place_landmarks(mesh: BoneMesh) -> dict[str, Floats]:
     Raises
     ------
     DegenerateGeometryError
-        No head, no neck or no shaft was found.
+        No head or no neck was found.
     """
     upper = upper_femur(mesh)
     head, shaft = upper.head, upper.shaft
@@ -168,8 +173,8 @@ def place_landmarks(mesh: BoneMesh) -> dict[str, Floats]:
     return {
         HEAD_CENTER: head.center,
         ISTHMUS: upper.isthmus.middle,
-        SHAFT[0]: shaft.high,
-        SHAFT[1]: shaft.low,
+        SHAFT[0]: nowhere if shaft is None else shaft.high,
+        SHAFT[1]: nowhere if shaft is None else shaft.low,
         GREATER: nowhere if upper.greater is None else upper.greater,
         LESSER: nowhere if upper.lesser is None else upper.lesser,
         **dict(zip(CONDYLES, upper.condyles, strict=True)),
@@ -190,7 +195,7 @@ def upper_femur(mesh: BoneMesh) -> UpperFemur:
     Raises
     ------
     DegenerateGeometryError
-        One of the first three was not found.
+        No head or no neck was found.
     """
     head = seek_head(mesh)
     near = neck_reach(mesh, head)
@@ -200,22 +205,14 @@ def upper_femur(mesh: BoneMesh) -> UpperFemur:
         head = head_sphere(near, head, neck)
         neck = axis_by_sphere(tree, head, neck, SPHERE_SHARES[0])
     narrow = isthmus(near, head, neck)
-    shaft = shaft_axis(mesh, head)
-    axes = FemurAxes.of(shaft.axis, neck)
-    lesser = lesser_trochanter(mesh, head, shaft, axes)
-    if lesser is not None:
-        top = float((lesser - head.center) @ shaft.axis) - LESSER_BELOW_MM
-        try:
-            shaft = shaft_axis(mesh, head, top_level_mm=top)
-        except DegenerateGeometryError:
-            top = 0.0  # the scan ends close below it: the first axis stands
+    shaft, axes = _shaft_of(mesh, head, neck)
     toward_knee = up_from_lowest(mesh, head)
-    if toward_knee is None:
-        toward_knee, _ = carried_on(mesh, head, shaft, neck)
-    axes = FemurAxes.of(toward_knee, neck)
+    if toward_knee is not None:
+        axes = FemurAxes.of(toward_knee, neck)
     condyles, epicondyles = knee_points(mesh, head, axes)
     if np.isfinite(epicondyles).all():
-        axes = FemurAxes.of(long_axis(shaft.high, epicondyles), neck)
+        base = lowest_middle(mesh, head, axes.up) if shaft is None else shaft.high
+        axes = FemurAxes.of(long_axis(base, epicondyles), neck)
         condyles, epicondyles = knee_points(mesh, head, axes)
     return UpperFemur(
         head=head,
@@ -224,7 +221,30 @@ def upper_femur(mesh: BoneMesh) -> UpperFemur:
         shaft=shaft,
         axes=axes,
         greater=greater_trochanter(mesh, head, narrow, axes),
-        lesser=lesser_trochanter(mesh, head, shaft, axes),
+        lesser=lesser_trochanter(mesh, head, axes),
         condyles=condyles,
         epicondyles=epicondyles,
     )
+
+
+def _shaft_of(mesh: BoneMesh, head: SphereFit, neck: Floats) -> tuple[Shaft | None, FemurAxes]:
+    """Axis of the shaft where enough of it was scanned, and the axes without a knee."""
+    rough = _tried(mesh, head, None, ROUGH_MM)
+    lying = lying_axis(np.array([0.0, 0.0, 1.0]))
+    axes = FemurAxes.of(lying if rough is None else rough.axis, neck)
+    lesser = lesser_trochanter(mesh, head, axes)
+    shaft = None
+    if lesser is not None:
+        shaft = _tried(mesh, head, float((lesser - head.center) @ axes.up) - LESSER_BELOW_MM)
+    shaft = shaft or _tried(mesh, head, None)  # a lesser trochanter that was not one
+    long = lying if shaft is None else carried_on(mesh, head, shaft, neck)[0]
+    return shaft, FemurAxes.of(long, neck)
+
+
+def _tried(
+    mesh: BoneMesh, head: SphereFit, top_level_mm: float | None, shortest_mm: float = SHORTEST_MM
+) -> Shaft | None:
+    try:
+        return shaft_axis(mesh, head, top_level_mm=top_level_mm, shortest_mm=shortest_mm)
+    except DegenerateGeometryError:
+        return None

@@ -31,7 +31,12 @@ from hipwright.engines.anatomy.femur_neck import (
     tree_of,
 )
 from hipwright.engines.anatomy.femur_polar import around, clock_up, polar_directions
-from hipwright.engines.anatomy.femur_shaft import Shaft, carried_on
+from hipwright.engines.anatomy.femur_shaft import (
+    Shaft,
+    carried_on,
+    lowest_middle,
+    lying_axis,
+)
 from hipwright.engines.geometry.mesh_rays import tree_hits_mm
 from hipwright.engines.geometry.mesh_tree import MeshTree
 from hipwright.engines.geometry.spheres import SphereFit
@@ -48,9 +53,14 @@ SEEN = 3.6
 PLACED_BY_READER_MM = 0.02
 """A head center farther than this from the fitted one was placed by a reader."""
 STARTING_RADIUS_MM = 24.0
+UPRIGHT = np.array([0.0, 0.0, 1.0])
+ORDINARY_NECK = np.array([0.75, -0.2, -0.65])
+"""Roughly where an ordinary neck goes from the head: outward, down and a little back."""
 
 
-def survey_femur(femur: Surface, landmarks: Mapping[str, Floats]) -> FemurInSpace:
+def survey_femur(
+    femur: Surface, landmarks: Mapping[str, Floats], *, upright: Floats = UPRIGHT
+) -> FemurInSpace:
     """Survey one femur.
 
     Parameters
@@ -59,18 +69,21 @@ def survey_femur(femur: Surface, landmarks: Mapping[str, Floats]) -> FemurInSpac
         Its closed surface in ``hip_canonical``.
     landmarks
         Places (3,) in the same frame by the catalog's ids; those of the shank among them.
-        The head's center and the two ends of the shaft's axis are needed, others may be
-        absent.
+        The head's center is needed, others may be absent.
+    upright
+        Unit direction up the table of the scan, which stands in for a shaft and a knee that were
+        not scanned.
 
     Returns
     -------
     FemurInSpace
-        Without leading axes.
+        Without leading axes. Without the two ends of the shaft its axis is NaN, and the long
+        axis goes by the knee, or else by the table.
 
     Raises
     ------
     LandmarkError
-        The head's center or the shaft's axis is absent.
+        The head's center is absent.
     DegenerateGeometryError
         The surface has no neck where the landmarks say.
 
@@ -79,28 +92,31 @@ def survey_femur(femur: Surface, landmarks: Mapping[str, Floats]) -> FemurInSpac
     The sphere is fitted again from the landmark; where a reader has moved the center, it stays
     where the reader put it and only the radius is fitted.
     """
-    for needed in (HEAD_CENTER, *SHAFT):
-        if needed not in landmarks:
-            raise LandmarkError(
-                "cannot survey the femur",
-                found=f"no {needed}",
-                needed="the head's center and both ends of the shaft's axis",
-                next_step="Place the landmark, or scan farther down.",
-                field=needed,
-            )
+    if HEAD_CENTER not in landmarks:
+        raise LandmarkError(
+            "cannot survey the femur",
+            found=f"no {HEAD_CENTER}",
+            needed="the center of its head",
+            next_step="Place the landmark, or check the bone model.",
+            field=HEAD_CENTER,
+        )
     mesh = BoneMesh.of(femur.vertices, femur.faces)
-    placed = landmarks[HEAD_CENTER]
-    upper, lower = landmarks[SHAFT[0]], landmarks[SHAFT[1]]
-    shaft = (upper - lower) / np.linalg.norm(upper - lower)
-    head, neck, tree = _head_and_neck(mesh, placed, _toward_neck(landmarks, shaft))
+    stretch = _stretch(landmarks)
+    lying = lying_axis(upright)
+    roughly = lying if stretch is None else stretch.axis
+    head, neck, tree = _head_and_neck(
+        mesh, landmarks[HEAD_CENTER], _toward_neck(landmarks, stretch)
+    )
     murphy = landmarks.get(VERSION[-1], np.full(3, np.nan))
-    base = murphy if np.isfinite(murphy).all() else upper
+    if np.isfinite(murphy).all():
+        base = murphy
+    else:
+        base = lowest_middle(mesh, head, roughly) if stretch is None else stretch.high
     epicondyles = _several(landmarks, EPICONDYLES)
-    if np.isfinite(epicondyles).all():
+    if np.isfinite(epicondyles).all() and np.isfinite(base).all():
         long = long_axis(base, epicondyles)
     else:
-        stretch = Shaft(point=upper, axis=shaft, low=lower, high=upper)
-        long, _ = carried_on(mesh, head, stretch, neck)
+        long = lying if stretch is None else carried_on(mesh, head, stretch, neck)[0]
     up = clock_up(neck, long)
     ways = polar_directions(neck, up, HOURS, ANGLES_DEG)
     stations = np.arange(STATIONS[0] * head.radius, STATIONS[1] * head.radius, STATION_STEP_MM)
@@ -113,7 +129,7 @@ def survey_femur(femur: Surface, landmarks: Mapping[str, Floats]) -> FemurInSpac
         neck_axis_isthmus=toward / np.linalg.norm(toward),
         isthmus=narrow,
         shaft_point=base,
-        shaft_axis=shaft,
+        shaft_axis=np.full(3, np.nan) if stretch is None else stretch.axis,
         long_axis=long,
         posterior_condyles=_several(landmarks, CONDYLES),
         epicondyles=epicondyles,
@@ -135,15 +151,26 @@ def _several(landmarks: Mapping[str, Floats], names: tuple[str, ...]) -> Floats:
     return np.array([landmarks.get(name, np.full(3, np.nan)) for name in names])
 
 
-def _toward_neck(landmarks: Mapping[str, Floats], shaft: Floats) -> Floats:
-    """Roughly where the neck goes: to its narrowest place, or else to the shaft."""
+def _stretch(landmarks: Mapping[str, Floats]) -> Shaft | None:
+    """The stretch of shaft between its two landmarks, ``None`` where they are absent."""
+    if not all(name in landmarks for name in SHAFT):
+        return None
+    upper, lower = landmarks[SHAFT[0]], landmarks[SHAFT[1]]
+    axis = (upper - lower) / np.linalg.norm(upper - lower)
+    return Shaft(point=upper, axis=axis, low=lower, high=upper)
+
+
+def _toward_neck(landmarks: Mapping[str, Floats], stretch: Shaft | None) -> Floats:
+    """Roughly where the neck goes: to its narrowest place, or to the shaft, or as most do."""
     center = landmarks[HEAD_CENTER]
     if ISTHMUS in landmarks:
         toward = landmarks[ISTHMUS] - center
+    elif stretch is not None:
+        across = stretch.high - center
+        across = across - (across @ stretch.axis) * stretch.axis
+        toward = across / np.linalg.norm(across) - 0.8 * stretch.axis
     else:
-        across = landmarks[SHAFT[0]] - center
-        across = across - (across @ shaft) * shaft
-        toward = across / np.linalg.norm(across) - 0.8 * shaft
+        toward = ORDINARY_NECK
     return toward / np.linalg.norm(toward)
 
 

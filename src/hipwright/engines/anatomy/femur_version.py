@@ -75,7 +75,7 @@ def version_points(
     bone: BoneMesh,
     head: SphereFit,
     neck: Isthmus,
-    shaft: Shaft,
+    shaft: Shaft | None,
     axes: FemurAxes,
     lesser: Floats | None,
 ) -> Floats:
@@ -99,7 +99,7 @@ def version_points(
         lower = [s for s in slices if s.level <= top - LEE_DEPTH_MM]
         slopes = [s.parallel() / PARALLEL for s in lower]
         found["reikeras"] = _middle(lower, slopes, head, axes)
-    if lesser is not None:
+    if lesser is not None and shaft is not None:
         murphy_level = float((lesser - head.center) @ axes.up) + MURPHY_ABOVE_MM
         found["murphy"] = _on_axis(head, shaft, axes, murphy_level)
         middle = (murphy_level + isthmus_level) / 2.0

@@ -20,7 +20,7 @@ from hipwright.domain.anatomy import (
 from hipwright.domain.errors import HipwrightError, SurfaceError
 from hipwright.engines.anatomy.canonical import HipBorder, borders_of
 from hipwright.engines.anatomy.femur_draws import drawn_femur
-from hipwright.engines.anatomy.femur_frame import FemurFrame, femur_frame
+from hipwright.engines.anatomy.femur_frame import FemurFrame, femur_frame, has_shaft
 from hipwright.engines.anatomy.femur_in_space import FemurInSpace
 from hipwright.engines.anatomy.femur_landmarks import FEMORA, HEAD_CENTER, femur_landmarks
 from hipwright.engines.anatomy.femur_survey import survey_femur
@@ -108,7 +108,7 @@ def find_landmarks(models: Sequence[BoneModel]) -> tuple[BoneLandmarks, tuple[Re
     pelvis = pelvis_landmarks(surfaces)
     femora = femur_landmarks(surfaces)
     remarks = [
-        _not_found(bone, "head, neck and shaft", "femur_not_found")
+        _not_found(bone, "head and neck", "femur_not_found")
         for bone in FEMORA
         if bone in surfaces and femora.point(HEAD_CENTER, bone.side) is None
     ]
@@ -191,7 +191,7 @@ def survey_hip(
     femur: FemurInSpace | None = None
     if femur_bone in turned:
         try:
-            femur = survey_femur(turned[femur_bone], places)
+            femur = survey_femur(turned[femur_bone], places, upright=_upright(border))
         except HipwrightError as refused:
             remarks.append(_refused(femur_bone, refused))
     socket: SocketInSpace | None = None
@@ -201,8 +201,8 @@ def survey_hip(
         except HipwrightError as refused:
             remarks.append(_refused(hip_bone, refused))
     axes = None if femur is None else femur_frame(femur)
-    if axes is not None and axes.is_fallback:
-        remarks.append(_about_femur(axes, femur_bone))
+    if femur is not None and axes is not None and axes.is_fallback:
+        remarks.append(_about_femur(axes, femur_bone, cut_short=not has_shaft(femur)))
     return SurveyedHip(
         nominal=HipInSpace(femur=femur, socket=socket),
         border=border,
@@ -246,11 +246,23 @@ def _about_pelvis(frame: PelvicFrame) -> Iterable[Remark]:
         )
 
 
-def _about_femur(frame: FemurFrame, bone: Bone) -> Remark:
+def _upright(border: HipBorder) -> Floats:
+    """Up the table of the scan, in the canonical pose of a hip."""
+    places = border.to_canonical(np.array([[0.0, 0.0, 0.0], [0.0, 0.0, 1.0]]))
+    return places[1] - places[0]
+
+
+def _about_femur(frame: FemurFrame, bone: Bone, *, cut_short: bool) -> Remark:
+    lost = "Version cannot be measured."
+    if cut_short:
+        lost = (
+            "Version, the neck–shaft angle and the offset of the shaft cannot be measured; "
+            "hours around the neck are that much less certain."
+        )
     return Remark(
         code="femur_frame_fallback",
         severity=Severity.WARNING,
-        text=f"The femur's frame rests on {frame.method}. Version cannot be measured.",
+        text=f"The femur's frame rests on {frame.method}. {lost}",
         bone=bone,
         figure=max(frame.sd_deg),
         limit=0.0,
