@@ -30,11 +30,13 @@ class FemurInSpace:
     neck_axis_isthmus, isthmus
         Unit direction to the middle of the narrowest section of the neck, and that middle.
     shaft_point, shaft_axis
-        A point of the shaft's axis, and its unit direction upward.
+        A point of the shaft's axis, and its unit direction upward; NaN where too little of the
+        shaft was scanned (the point is then the middle of the lowest whole section).
     long_axis
         Unit direction upward along the whole femur, from the middle of the epicondyles to the
         shaft above the lesser trochanter: versions are seen along it and 12 o'clock is up
-        it. Carried on from the curve of the upper shaft where the knee was not scanned.
+        it. Carried on from the curve of the upper shaft where the knee was not scanned, and that of
+        a leg on the table where the shaft was not scanned either.
     posterior_condyles
         Hindmost points of the medial and of the lateral condyle, (..., 2, 3).
     epicondyles
