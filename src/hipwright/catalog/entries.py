@@ -203,6 +203,18 @@ class Detail:
     choices: tuple[str, ...] = ()
 
 
+class NoiseRaises(Enum):
+    """How a value that noise of the bone's surface can only raise is freed of that rise.
+
+    ``SQUARES``: noise adds to its square, as to a mean square or the length of a shift; draws are
+    reflected about the value in squares. ``TYPICAL``: noise now and then makes it jump, as
+    the largest of many angles; draws are lowered by twice their typical rise.
+    """
+
+    SQUARES = "squares"
+    TYPICAL = "typical"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasurementDefinition:
     """A measurement: construction, sign, inputs, ranges, sources.
@@ -220,6 +232,8 @@ class MeasurementDefinition:
     built from, by id of the catalog's bone features. A series of them has one value for each
     of its clock ``hours``. ``tilts_with_pelvis`` marks values that change when the pelvis
     tilts, so that they are given in the anterior pelvic plane and at the patient's own tilt.
+    ``noise_raises`` marks values that are squared or the largest of many: the surface's noise can
+    only raise them, and their interval is freed of that.
     """
 
     id: str
@@ -237,6 +251,7 @@ class MeasurementDefinition:
     features: tuple[str, ...] = ()
     hours: tuple[float, ...] = ()
     tilts_with_pelvis: bool = False
+    noise_raises: NoiseRaises | None = None
     needs_baseline: bool = False
     midline: bool = False
     undefined_when: str = ""

@@ -99,6 +99,10 @@ def _notes(entry: MeasurementDefinition) -> list[str]:
         notes.append("- Descriptive: no decision rests on it.")
     if entry.hours:
         notes.append("- One value for each clock hour: 12 superior, 3 anterior, for either hip.")
+    if entry.noise_raises is not None:
+        notes.append(
+            "- Noise of the bone's surface can only raise it; its interval allows for that."
+        )
     if entry.tilts_with_pelvis:
         notes.append("- Given in the anterior pelvic plane and at the patient's own pelvic tilt.")
     notes += [

@@ -9,13 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hipwright.catalog import Catalog
-from hipwright.catalog.entries import EntryKind, MeasurementDefinition
+from hipwright.catalog.entries import EntryKind, MeasurementDefinition, NoiseRaises
 from hipwright.domain.evidence import Estimate, Provenance
 from hipwright.domain.measurement import Finding, Measurement, NotMeasured
 from hipwright.domain.study import View
 from hipwright.engines.anatomy.canonical import HipBorder
 from hipwright.engines.anatomy.hip_in_space import HipInSpace
 from hipwright.engines.measurement.classes import classify, interval
+from hipwright.engines.measurement.space_rise import freed_of_rise
 from hipwright.engines.measurement.space_shelf import SPACE_CONSTRUCTIONS
 
 Floats = NDArray[np.float64]
@@ -147,11 +148,16 @@ def _finding(
     defined = float(np.isfinite(values).mean())
     if defined < FEWEST_DEFINED:
         notes.append(f"defined in only {100 * defined:.0f} % of the draws")
+    if entry.noise_raises is not None:
+        values = freed_of_rise(values, entry.noise_raises)
     estimate = interval(values)
+    if entry.noise_raises is NoiseRaises.SQUARES:
+        estimate = replace(estimate, low=max(estimate.low, 0.0))
     if not estimate.low <= estimate.value <= estimate.high:
-        # A largest or a squared value is raised by any noise that comes on top of the bone's own.
+        # A least value is lowered by any noise that comes on top of the bone's own.
         estimate = _holding_its_value(estimate)
-        notes.append("noise moves it one way only: the interval was widened to hold the value")
+        if entry.noise_raises is None:
+            notes.append("noise moves it one way only: the interval was widened to hold the value")
     return Measurement(
         definition=entry.id,
         name=entry.name,

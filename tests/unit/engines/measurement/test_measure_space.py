@@ -1,6 +1,7 @@
 """What measuring in space says of one entry."""
 
 import numpy as np
+import pytest
 
 from hipwright.catalog import load
 from hipwright.domain.measurement import Measurement, NotMeasured
@@ -19,23 +20,50 @@ PAPERS = SpacePapers(
     software="hipwright",
 )
 ROUNDNESS = load().measurement("head_sphericity.rms")
+LARGEST = load().measurement("alpha_angle.radial.maximum")
+LEAST = load().measurement("joint_space.in_space.minimum")
 
 
-def test_an_interval_holds_the_value_that_noise_can_only_raise() -> None:
-    draws = np.random.default_rng(3).uniform(0.1, 0.3, 200)
-    found = _finding(ROUNDNESS, np.append(0.06, draws), PAPERS, None)
+def test_an_interval_holds_the_value_that_noise_can_only_lower() -> None:
+    draws = np.random.default_rng(3).uniform(3.1, 3.3, 200)
+    found = _finding(LEAST, np.append(3.4, draws), PAPERS, None)
     assert isinstance(found, Measurement)
-    assert found.estimate.low == found.value == 0.06
-    assert 0.28 < found.estimate.high < 0.31
+    assert found.estimate.high == found.value == 3.4
+    assert 3.09 < found.estimate.low < 3.12
     assert any("widened" in note for note in found.notes)
 
 
 def test_an_interval_around_its_value_is_left_alone() -> None:
-    draws = np.random.default_rng(3).uniform(0.1, 0.3, 200)
-    found = _finding(ROUNDNESS, np.append(0.2, draws), PAPERS, None)
+    draws = np.random.default_rng(3).uniform(3.1, 3.3, 200)
+    found = _finding(LEAST, np.append(3.2, draws), PAPERS, None)
     assert isinstance(found, Measurement)
-    assert found.estimate.low > 0.09
+    assert found.estimate.low > 3.09
     assert not found.notes
+
+
+def test_a_root_mean_square_is_freed_of_what_noise_adds_to_its_square() -> None:
+    # The bone's own is 0.3; noise of 0.1 adds 0.01 to the square, once seen and twice drawn.
+    twice = np.sqrt(0.3**2 + 2 * 0.1**2 + np.random.default_rng(3).normal(0.0, 0.004, 200))
+    found = _finding(ROUNDNESS, np.append(np.sqrt(0.3**2 + 0.1**2), twice), PAPERS, None)
+    assert isinstance(found, Measurement)
+    assert found.estimate.low == pytest.approx(np.sqrt(0.09 - 2 * 0.004), abs=0.002)
+    assert found.estimate.high == found.value > 0.31
+    assert not found.notes
+
+
+def test_a_largest_value_is_lowered_by_twice_its_typical_rise() -> None:
+    draws = np.random.default_rng(3).normal(62.0, 1.0, 200)
+    found = _finding(LARGEST, np.append(60.0, draws), PAPERS, None)
+    assert isinstance(found, Measurement)
+    assert (found.estimate.low + found.estimate.high) / 2 == pytest.approx(58.0, abs=0.2)
+    assert found.estimate.high == pytest.approx(60.0, abs=0.3)
+
+
+def test_a_root_mean_square_of_nothing_begins_at_nothing() -> None:
+    draws = np.random.default_rng(3).uniform(0.1, 0.3, 200)
+    found = _finding(ROUNDNESS, np.append(0.06, draws), PAPERS, None)
+    assert isinstance(found, Measurement)
+    assert (found.estimate.low, found.estimate.high) == (0.0, 0.06)
 
 
 def test_a_value_that_many_draws_lack_says_so() -> None:
