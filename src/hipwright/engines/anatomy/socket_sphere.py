@@ -209,5 +209,9 @@ def _fit(points: Floats, weights: Floats, center: Floats, radius: float) -> tupl
     trust = weights / (1.0 + (off / _SOFT_MM) ** 2)
     slopes = np.column_stack([away / distance[:, None], np.ones(len(points))])
     normal = slopes.T @ (slopes * trust[:, None])
-    step = np.asarray(np.linalg.solve(normal, slopes.T @ (trust * off)), dtype=np.float64)
+    wanted = slopes.T @ (trust * off)
+    try:
+        step = np.asarray(np.linalg.solve(normal, wanted), dtype=np.float64)
+    except np.linalg.LinAlgError:  # all pieces lie in one direction: the shortest step will do
+        step = np.asarray(np.linalg.lstsq(normal, wanted)[0], dtype=np.float64)
     return center + step[:3], radius + float(step[3])

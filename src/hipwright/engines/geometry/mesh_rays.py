@@ -54,15 +54,18 @@ def tree_hits_mm(
     """The same as :func:`first_hits_mm` on a tree made before, for repeated use."""
     origins, directions = np.broadcast_arrays(origins, directions)
     length = np.linalg.norm(directions, axis=-1, keepdims=True)
+    aimed = np.isfinite(length) & (length > 0)
+    ways = np.where(aimed, directions / np.where(aimed, length, 1.0), 0.0)
     found = hit_distances(
         tree.triangles,
         tree.starts,
         tree.boxes,
         np.ascontiguousarray(origins, dtype=np.float64).reshape(-1, 3),
-        np.ascontiguousarray(directions / length, dtype=np.float64).reshape(-1, 3),
+        np.ascontiguousarray(ways, dtype=np.float64).reshape(-1, 3),
         outermost,
     )
-    return found.reshape(origins.shape[:-1])
+    # A ray that leads nowhere meets nothing.
+    return np.where(aimed[..., 0], found.reshape(origins.shape[:-1]), np.nan)
 
 
 def inside_tree(tree: MeshTree, points: Floats) -> NDArray[np.bool_]:

@@ -21,6 +21,7 @@ from hipwright.engines.anatomy.socket_clock import clock_axes, directions, polar
 from hipwright.engines.anatomy.socket_draws import drawn_socket
 from hipwright.engines.anatomy.socket_in_space import SocketInSpace
 from hipwright.engines.anatomy.socket_rim import RimCrest
+from hipwright.engines.anatomy.socket_sphere import _fit
 from hipwright.engines.anatomy.socket_spine import spine_lower_end
 from hipwright.engines.anatomy.socket_survey import map_places, survey_socket
 from hipwright.engines.anatomy.space_doubt import SpaceDoubt, small_turns
@@ -320,3 +321,12 @@ def spine_lower_end_of(socket: SocketInSpace, tip: np.ndarray) -> np.ndarray:
     whole = bowl()
     rim = RimCrest(opening=socket.opening, places=socket.rim, trust=np.ones(len(socket.rim)))
     return spine_lower_end(mesh_tree(whole.vertices, whole.faces), socket.center, rim, tip)
+
+
+def test_pieces_that_all_lie_in_one_direction_move_the_sphere_along_it_alone() -> None:
+    out = np.array([0.0, 0.0, 1.0])
+    places = np.outer([25.5, 25.5, 25.6], out)
+    center, radius = _fit(places, np.ones(3), np.zeros(3), 25.0)
+    assert np.isfinite(center).all()
+    assert center[:2] == pytest.approx([0.0, 0.0], abs=1e-12)
+    assert np.linalg.norm(places - center, axis=1) == pytest.approx(radius, abs=0.1)

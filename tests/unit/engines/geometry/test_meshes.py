@@ -218,3 +218,10 @@ def test_an_open_mesh_gives_an_open_outline():
     gap = np.linalg.norm(outline[0] - outline[-1])
     assert gap > 30
     assert np.linalg.norm(np.diff(outline, axis=0), axis=1).max() < 4
+
+
+def test_a_ray_that_leads_nowhere_meets_nothing() -> None:
+    ways = np.array([[0.0, 0.0, 1.0], [0.0, 0.0, 0.0], [np.nan, 0.0, 1.0]])
+    found = mesh_rays.first_hits_mm(*BALL, np.zeros(3), ways)
+    assert found[0] > 0
+    assert np.isnan(found[1:]).all()
