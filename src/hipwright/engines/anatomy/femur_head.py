@@ -73,7 +73,11 @@ class BoneMesh:
     def within(self, center: Floats, reach_mm: float) -> BoneMesh:
         """The triangles that have a corner within reach of a place."""
         near = np.linalg.norm(self.vertices - center, axis=1) < reach_mm
-        kept = near[self.faces].any(axis=1)
+        one, two, three = near[self.faces.T]
+        return self.part(one | two | three)
+
+    def part(self, kept: NDArray[np.bool_]) -> BoneMesh:
+        """Some of the triangles, (m,), with their own vertices alone."""
         used, inverse = np.unique(self.faces[kept], return_inverse=True)
         return BoneMesh(
             vertices=self.vertices[used],

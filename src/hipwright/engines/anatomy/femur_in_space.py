@@ -35,8 +35,8 @@ class FemurInSpace:
     long_axis
         Unit direction upward along the whole femur, from the middle of the epicondyles to the
         shaft above the lesser trochanter: versions are seen along it and 12 o'clock is up
-        it. Carried on from the curve of the upper shaft where the knee was not scanned, and that of
-        a leg on the table where the shaft was not scanned either.
+        it. Carried on from the curve of the upper shaft where the knee was not scanned, and
+        that of a leg on the table where the shaft was not scanned either.
     posterior_condyles
         Hindmost points of the medial and of the lateral condyle, (..., 2, 3).
     epicondyles

@@ -32,6 +32,8 @@ SETTLED = 1e-7
 STRETCH = (0.8, 1.75)
 """Head radii from the center between which the narrowest section of the neck is sought."""
 STEP_MM = 0.75
+SETTLING = 1.15
+"""After the first round, only sections up to so much wider than the narrowest are cut again."""
 NARROW = 0.04
 """Sections up to this share wider than the narrowest have a say in its middle."""
 
@@ -184,6 +186,7 @@ def isthmus(bone: BoneMesh, head: SphereFit, guess: Floats) -> Isthmus:
         if not np.isfinite(areas).any():
             raise _no_neck("no section of the neck")
         area = float(areas.min())
+        stations = stations[areas < SETTLING * area]
         say = np.clip(1.0 + NARROW - areas / area, 0.0, None)
         middles = np.array([np.zeros(3) if cut is None else cut[1] for cut in cuts])
         middle = (say[:, None] * middles).sum(axis=0) / say.sum()

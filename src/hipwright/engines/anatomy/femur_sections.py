@@ -36,13 +36,13 @@ class SectionStack:
     @classmethod
     def of(cls, bone: BoneMesh, origin: Floats, axis: Floats) -> SectionStack:
         """Sort the triangles by level."""
-        level = ((bone.vertices - origin) @ axis)[bone.faces]
+        one, two, three = ((bone.vertices - origin) @ axis)[bone.faces.T]
         return cls(
             bone=bone,
             origin=origin,
             axis=axis,
-            lowest=level.min(axis=1),
-            highest=level.max(axis=1),
+            lowest=np.minimum(np.minimum(one, two), three),
+            highest=np.maximum(np.maximum(one, two), three),
         )
 
     def at(self, level_mm: float) -> tuple[Floats, ...]:

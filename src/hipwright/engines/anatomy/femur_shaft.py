@@ -108,9 +108,10 @@ def shaft_axis(
     """
     below = -BELOW_HEAD * head.radius if top_level_mm is None else top_level_mm
     axis = _first_axis(bone, head)
+    piece = piece_of_head(bone, head)
     middles, point = np.empty((0, 3)), head.center
     for _ in range(ROUNDS):
-        lowest = scanned_down_to(bone, head, axis)
+        lowest = scanned_down_to(piece, head, axis)
         levels = np.arange(below, max(lowest, below - LENGTH_MM), -STEP_MM)
         if len(levels) * STEP_MM < shortest_mm:
             raise DegenerateGeometryError(
@@ -142,19 +143,24 @@ def shaft_axis(
     )
 
 
-def scanned_down_to(bone: BoneMesh, head: SphereFit, axis: Floats) -> float:
+def piece_of_head(bone: BoneMesh, head: SphereFit) -> BoneMesh:
+    """The connected piece of a femur that holds its head: its knee may be a block of its own."""
+    pieces = face_pieces(bone.faces)
+    if not pieces.any():
+        return bone
+    nearest = int(np.argmin(np.linalg.norm(bone.vertices - head.center, axis=1)))
+    return bone.part(pieces == pieces[int(np.argmax((bone.faces == nearest).any(axis=1)))])
+
+
+def scanned_down_to(piece: BoneMesh, head: SphereFit, axis: Floats) -> float:
     """Level of the lowest section that no lid of the scan cuts, of the piece with the head.
 
     Where the shaft leans in the scan its lid is oblique to it: a section through the lid is a
     part of one, and its middle lies centimeters beside the axis.
     """
-    pieces = face_pieces(bone.faces)
-    nearest = int(np.argmin(np.linalg.norm(bone.vertices - head.center, axis=1)))
-    own = pieces[int(np.argmax((bone.faces == nearest).any(axis=1)))]
-    used = np.unique(bone.faces[pieces == own])
-    height = (bone.vertices[used] - head.center) @ axis
+    height = (piece.vertices - head.center) @ axis
     lowest = float(height.min())
-    lid = (height < lowest + LID_HIGH_MM) & (bone.normals[used] @ axis < LID_FACES)
+    lid = (height < lowest + LID_HIGH_MM) & (piece.normals @ axis < LID_FACES)
     return float(height[lid].max(initial=lowest)) + LID_MM
 
 
@@ -250,7 +256,7 @@ class FemurAxes:
 def lowest_middle(bone: BoneMesh, head: SphereFit, up: Floats) -> Floats:
     """Middle of the lowest whole section of a femur that was cut short, (3,); NaN without one."""
     stack = SectionStack.of(bone, head.center, up)
-    return _shaft_middle(stack, scanned_down_to(bone, head, up))
+    return _shaft_middle(stack, scanned_down_to(piece_of_head(bone, head), head, up))
 
 
 def lesser_trochanter(bone: BoneMesh, head: SphereFit, axes: FemurAxes) -> Floats | None:

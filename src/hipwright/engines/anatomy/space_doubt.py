@@ -125,7 +125,10 @@ def edge_noise(rng: np.random.Generator, places_mm: Floats, doubt: SpaceDoubt) -
     if there.any() and doubt.edge_sd_mm > 0:
         weights = _smoothing(flat[there], doubt.correlation_mm)
         white = paired_normals(rng, doubt.count, weights.shape[1]).astype(np.float32)
-        noise[:, there] = doubt.edge_sd_mm * (white @ weights.T)
+        half = (doubt.count + 1) // 2  # the rest are mirrored, and the first is still
+        drawn = doubt.edge_sd_mm * (white[1 : half + 1] @ weights.T)
+        noise[1 : half + 1, there] = drawn
+        noise[half + 1 :, there] = -drawn[: doubt.count - half]
     return noise.reshape(doubt.count + 1, *places_mm.shape[:-1])
 
 
