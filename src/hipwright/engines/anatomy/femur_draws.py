@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 
 from hipwright.engines.anatomy.femur_frame import long_axis_sd_deg
@@ -201,19 +202,53 @@ def _read_again(
 
     Places keep their hour; within an hour they are read at the grid's angles again.
     """
+    shape = noisy.shape
     out = noisy[..., None] * ways - shift[:, None, None, :]
     away = np.linalg.norm(out, axis=-1)
     along = np.einsum("dhak,dk->dha", out, neck)
     angle = np.degrees(np.arccos(np.clip(along / away, -1.0, 1.0)))
-    result = np.full(noisy.shape, np.nan)
+    result = read_rows(angle.reshape(-1, shape[-1]), away.reshape(-1, shape[-1]), femur.angles_deg)
+    result = result.reshape(shape)
     result[0] = femur.radial_mm
-    for draw in range(1, len(noisy)):
-        for hour in range(noisy.shape[1]):
-            there = np.isfinite(away[draw, hour])
-            if there.any():
-                at = np.maximum.accumulate(angle[draw, hour, there])
-                result[draw, hour] = np.interp(femur.angles_deg, at, away[draw, hour, there])
     return np.where(np.isfinite(femur.radial_mm), result, np.nan)
+
+
+@njit(cache=True, nogil=True)
+def read_rows(at: Floats, value: Floats, asked: Floats) -> Floats:
+    """Values of many rows read at other places, linear between those that are finite.
+
+    Parameters
+    ----------
+    at, value
+        (n, k); where ``at`` falls back it is held at what it had reached.
+    asked
+        (m,), rising. Beyond the ends of a row its end values hold.
+
+    Returns
+    -------
+    (n, m); NaN in rows without a finite value.
+    """
+    result = np.full((at.shape[0], asked.shape[0]), np.nan)
+    xs, ys = np.empty(at.shape[1]), np.empty(at.shape[1])
+    for row in range(at.shape[0]):
+        count = 0
+        for k in range(at.shape[1]):
+            if np.isfinite(value[row, k]):
+                xs[count] = at[row, k] if count == 0 else max(at[row, k], xs[count - 1])
+                ys[count] = value[row, k]
+                count += 1
+        if count == 0:
+            continue
+        place = 0
+        for j in range(asked.shape[0]):
+            while place < count and xs[place] <= asked[j]:
+                place += 1
+            if place in (0, count):
+                result[row, j] = ys[min(place, count - 1)]
+            else:
+                rise = (ys[place] - ys[place - 1]) / (xs[place] - xs[place - 1])
+                result[row, j] = ys[place - 1] + rise * (asked[j] - xs[place - 1])
+    return result
 
 
 def _neck_again(femur: FemurInSpace, noise: Floats, shift: Floats, neck: Floats) -> Floats:

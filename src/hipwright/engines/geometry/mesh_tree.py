@@ -50,13 +50,19 @@ def mesh_tree(vertices: Floats, faces: Ints) -> MeshTree:
     levels = 0
     while (len(triangles) >> levels) > _AT_A_LEAF:
         levels += 1
-    order, starts = sort_into_leaves(triangles.mean(axis=1), levels)
+    one, two, three = (triangles[:, k] for k in range(3))
+    order, starts = sort_into_leaves((one + two + three) / 3.0, levels)
     triangles = triangles[order]
+    one, two, three = (triangles[:, k] for k in range(3))
     return MeshTree(
         triangles=triangles,
         order=order,
         starts=starts,
-        boxes=boxes_of(triangles.min(axis=1), triangles.max(axis=1), starts),
+        boxes=boxes_of(
+            np.minimum(np.minimum(one, two), three),
+            np.maximum(np.maximum(one, two), three),
+            starts,
+        ),
     )
 
 

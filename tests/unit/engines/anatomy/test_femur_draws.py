@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from hipwright.engines.anatomy.femur_draws import drawn_femur, fit_weights
+from hipwright.engines.anatomy.femur_draws import drawn_femur, fit_weights, read_rows
 from hipwright.engines.anatomy.femur_frame import femur_frame
 from hipwright.engines.anatomy.space_doubt import SpaceDoubt
 from tests.unit.engines.measurement.round_femora import round_femur, value
@@ -76,6 +76,21 @@ def test_a_femur_without_its_knee_has_the_fallbacks_spread_in_its_long_axis() ->
     drawn = drawn_femur(femur, rng(), doubt())
     lean = np.degrees(np.arctan2(drawn.long_axis[1:, 1], drawn.long_axis[1:, 2]))
     assert lean.std() == pytest.approx(2.0, rel=0.2)
+
+
+def test_rows_are_read_at_other_places_as_by_plain_numpy() -> None:
+    at = np.sort(rng().uniform(0.0, 180.0, (6, 40)), axis=1)
+    at[2, 20] = at[2, 10]  # falls back
+    away = rng().uniform(20.0, 40.0, at.shape)
+    away[3, 5:9], away[4] = np.nan, np.nan
+    asked = np.arange(-5.0, 190.0, 1.5)
+    found = read_rows(at, away, asked)
+    for row, x, y in zip(found, at, away, strict=True):
+        there = np.isfinite(y)
+        if there.any():
+            expected = np.interp(asked, np.maximum.accumulate(x[there]), y[there])
+            assert row == pytest.approx(expected, abs=1e-9)
+    assert np.isnan(found[4]).all()
 
 
 def test_a_bump_has_no_say_in_the_sphere() -> None:
