@@ -208,7 +208,7 @@ class NoiseRaises(Enum):
 
     ``SQUARES``: noise adds to its square, as to a mean square or the length of a shift; draws are
     reflected about the value in squares. ``TYPICAL``: noise now and then makes it jump, as
-    the largest of many angles; draws are lowered by twice their typical rise.
+    the largest of many angles; draws are lowered by what follows from their typical rise.
     """
 
     SQUARES = "squares"
