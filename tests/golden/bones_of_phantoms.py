@@ -23,11 +23,10 @@ from hipwright.engines.anatomy.survey import (
     survey_hips,
 )
 from hipwright.engines.measurement.space_shelf import SPACE_CONSTRUCTIONS
-from hipwright.phantoms.analytic_bones import AnalyticHip3D, analytic_hip_3d
+from tests.analytic_hips import hip_of
 
 FRAME = Frame(FrameKind.PATIENT_LPS, "phantom")
 HALF_APART = 88.0
-STEPS_MM = (0.6, 4.0)
 
 PELVIC = (
     "anterior_superior_iliac_spine",
@@ -37,11 +36,6 @@ PELVIC = (
     "ischial_tuberosity",
 )
 """Placed where they were built; the femur's landmarks are found by the program."""
-
-
-@cache
-def hip_of(kind: str) -> AnalyticHip3D:
-    return analytic_hip_3d(kind, steps_mm=STEPS_MM)
 
 
 def center_of(side: Side) -> np.ndarray:

@@ -28,7 +28,8 @@ from hipwright.engines.anatomy.socket_in_space import SocketInSpace
 from hipwright.engines.anatomy.socket_survey import survey_socket
 from hipwright.engines.measurement.space_acetabulum import roof_ends
 from hipwright.engines.measurement.space_shelf import SPACE_CONSTRUCTIONS
-from hipwright.phantoms.analytic_bones import HIP_FORMS, AnalyticHip3D, analytic_hip_3d
+from hipwright.phantoms.analytic_bones import HIP_FORMS
+from tests.analytic_hips import NEAR_MM, hip_of
 from tests.golden.test_people_truth import built
 from tests.unit.phantoms.real_bones import head_of
 
@@ -44,11 +45,6 @@ RIM_HOUR_DEG = 1.0
 SPHERE_MM = 0.05
 WIDTH_MM = 0.06
 QUICK, ALL = ("dysplastic", "retroverted"), tuple(HIP_FORMS)
-
-
-@cache
-def hip_of(kind: str, step_mm: float) -> AnalyticHip3D:
-    return analytic_hip_3d(kind, steps_mm=(step_mm, 6.0))
 
 
 @cache
@@ -79,7 +75,7 @@ def kinds(quick_mm: float, slow_mm: float):
         yield pytest.param(kind, quick_mm if quick else slow_mm, id=kind, marks=marks)
 
 
-KINDS = list(kinds(0.5, 0.4))
+KINDS = list(kinds(NEAR_MM, 0.4))
 
 
 @pytest.mark.parametrize(("kind", "step_mm"), KINDS)
@@ -129,14 +125,16 @@ def test_rim_is_told_to_a_degree_at_every_hour(kind, step_mm):
 
 
 PEOPLE = [("dancer", "first"), ("hill_walker", "first")]
+OFTEN = "dancer"
 NOTCH = (4.9, 6.4)
 TOLD_HOURS = 0.35
 
 
 def _people():
     for key, stage in PEOPLE:
+        marks = () if key == OFTEN else (pytest.mark.slow,)
         for side in Side:
-            yield pytest.param(key, stage, side, id=f"{key}-{side}")
+            yield pytest.param(key, stage, side, id=f"{key}-{side}", marks=marks)
 
 
 @cache
@@ -206,7 +204,13 @@ def test_modeled_roofs_and_joints_are_as_the_people_were_built(key, stage, side)
     assert truth.lateral_center_edge_deg - 0.5 < edge < truth.lateral_center_edge_deg + 3.2
 
 
-@pytest.mark.parametrize(("key", "stage"), PEOPLE)
+@pytest.mark.parametrize(
+    ("key", "stage"),
+    [
+        pytest.param(*person, marks=() if person[0] == OFTEN else (pytest.mark.slow,))
+        for person in PEOPLE
+    ],
+)
 def test_modeled_pelves_lie_as_their_own_landmarks_say(key, stage):
     person = built(key, stage)
     bones = {

@@ -7,8 +7,6 @@ of their own.
 
 from __future__ import annotations
 
-from functools import cache
-
 import numpy as np
 import pytest
 import trimesh
@@ -24,7 +22,7 @@ from hipwright.phantoms.analytic_bone_truth import (
     truth_of,
     version_deg,
 )
-from hipwright.phantoms.analytic_bones import HIP_FORMS, AnalyticHip3D, HipForm, analytic_hip_3d
+from hipwright.phantoms.analytic_bones import HIP_FORMS, HipForm, analytic_hip_3d
 from hipwright.phantoms.closed_forms import (
     SocketAngles,
     TwoSphereBump,
@@ -34,16 +32,12 @@ from hipwright.phantoms.closed_forms import (
     projected_neck_shaft_deg,
     version_from_sectors_deg,
 )
+from tests.analytic_hips import hip_of
 
 HUNDREDTH = 0.006
 HOURS = np.arange(0.0, 12.0, 0.5)
 BUMP = BallBump(angle_deg=66.0, hour=1.5)
 PLANAR = SocketForm(inclination_deg=53.0, anteversion_deg=18.0, rim_deg=76.0)
-
-
-@cache
-def coarse(kind: str) -> AnalyticHip3D:
-    return analytic_hip_3d(kind, steps_mm=(0.8, 5.0))
 
 
 @pytest.mark.parametrize(("kappa", "nu", "expected"), [(130, 20, 131.76), (140, 30, 143.99)])
@@ -218,7 +212,7 @@ def test_center_edge_angles_of_a_flat_round_rim_solve_the_cap(azimuth):
 
 @pytest.mark.parametrize("kind", ["cam_anterosuperior", "dysplastic"])
 def test_surfaces_are_closed_and_lie_on_their_fields(kind):
-    hip = coarse(kind)
+    hip = hip_of(kind)
     home = hip.femur.vertices @ hip.form.pose
     for surface, field, points in (
         (hip.femur, hip.form.femur.field, home),
@@ -235,13 +229,13 @@ def test_surfaces_are_closed_and_lie_on_their_fields(kind):
 
 
 def test_the_smallest_gap_of_the_surfaces_is_the_one_of_the_spheres():
-    hip = coarse("dysplastic")
+    hip = hip_of("dysplastic")
     away, _ = cKDTree(hip.femur.vertices).query(hip.hip_bone.vertices)
     assert np.min(away) == pytest.approx(hip.truth["smallest_gap_mm"], abs=0.1)
 
 
 def test_a_left_hip_is_the_mirror_of_the_right_one():
-    hip = coarse("dysplastic")
+    hip = hip_of("dysplastic")
     center = np.array([0.0, 12.0, -30.0])
     right = hip.in_patient_lps(Side.RIGHT, center)
     left = hip.in_patient_lps(Side.LEFT, center)
@@ -254,6 +248,7 @@ def test_a_left_hip_is_the_mirror_of_the_right_one():
     assert spine[1] < center[1]  # and the spine lies before the head
 
 
+@pytest.mark.slow
 def test_kinds_differ_in_what_they_are_named_after():
     truths = {k: truth_of(f.femur, f.socket, f.pose) for k, f in HIP_FORMS.items()}
     plain = truths["normal"]

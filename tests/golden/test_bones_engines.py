@@ -15,7 +15,8 @@ from hipwright.catalog import load
 from hipwright.domain.side import Side
 from hipwright.phantoms.analytic_bone_femur import DEGREES_PER_HOUR
 from hipwright.phantoms.analytic_bones import HIP_FORMS
-from tests.golden.bones_of_phantoms import hip_of, measured
+from tests.analytic_hips import hip_of
+from tests.golden.bones_of_phantoms import measured
 
 OFTEN = ("cam_anterosuperior", "dysplastic")
 KINDS = [pytest.param(kind, marks=() if kind in OFTEN else pytest.mark.slow) for kind in HIP_FORMS]

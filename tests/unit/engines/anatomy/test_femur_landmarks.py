@@ -20,15 +20,16 @@ from hipwright.engines.anatomy.femur_survey import survey_femur
 from hipwright.engines.anatomy.hip_in_space import HipInSpace
 from hipwright.engines.anatomy.space_doubt import SpaceDoubt
 from hipwright.engines.measurement.space_shelf import SPACE_CONSTRUCTIONS
-from hipwright.phantoms.analytic_bones import AnalyticHip3D, analytic_hip_3d
+from hipwright.phantoms.analytic_bones import AnalyticHip3D
 from hipwright.phantoms.film_setup import turn
+from tests.analytic_hips import hip_of
+
+
+def hip() -> AnalyticHip3D:
+    return hip_of("cam_anterosuperior")
 
 
 @cache
-def hip() -> AnalyticHip3D:
-    return analytic_hip_3d("cam_anterosuperior", steps_mm=(1.2, 5.0))
-
-
 def scanned(lean_deg: float, *blocks: tuple[float, float]) -> BoneMesh:
     """The femur leaning forward in the scan, of which some blocks of heights were scanned.
 
@@ -49,10 +50,9 @@ def scanned(lean_deg: float, *blocks: tuple[float, float]) -> BoneMesh:
     )
 
 
-@pytest.mark.parametrize("lean_deg", [-14.0, 14.0])
-def test_a_knee_in_a_block_of_its_own_is_found_however_the_shaft_leans(lean_deg: float) -> None:
-    found = place_landmarks(scanned(lean_deg, (-140.0, 60.0), (-500.0, -330.0)))
-    whole = place_landmarks(scanned(lean_deg, (-500.0, 60.0)))
+def test_a_knee_in_a_block_of_its_own_is_found_however_the_shaft_leans() -> None:
+    found = place_landmarks(scanned(14.0, (-140.0, 60.0), (-500.0, -330.0)))
+    whole = place_landmarks(scanned(14.0, (-500.0, 60.0)))
     for name in ("posterior_condyle_medial", "posterior_condyle_lateral", "epicondyle_medial"):
         assert np.linalg.norm(found[name] - whole[name]) < 1.0, name
 

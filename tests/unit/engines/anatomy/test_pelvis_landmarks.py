@@ -24,7 +24,7 @@ from hipwright.engines.anatomy.pelvis_landmarks import SOCKET_CENTER, pelvis_lan
 from hipwright.engines.anatomy.pelvis_lids import flat_lids
 from hipwright.engines.anatomy.pelvis_template import best_turn, ordinary_place
 from hipwright.engines.anatomy.socket_sphere import find_socket
-from hipwright.phantoms.analytic_bones import analytic_hip_3d
+from tests.analytic_hips import hip_of
 
 FRAME = Frame(FrameKind.PATIENT_LPS, "phantom")
 HALF_MM = 88.0
@@ -38,9 +38,8 @@ NAMES = {
 }
 
 
-@cache
 def hip():
-    return analytic_hip_3d("normal", steps_mm=(1.6, 6.0))
+    return hip_of("normal", 1.6)
 
 
 @cache

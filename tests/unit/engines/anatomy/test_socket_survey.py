@@ -29,6 +29,7 @@ from hipwright.engines.geometry.mesh_tree import mesh_tree
 from hipwright.engines.measurement.space_shelf import SPACE_CONSTRUCTIONS
 from hipwright.phantoms.analytic_bone_socket import SocketForm
 from hipwright.phantoms.analytic_bones import HipForm, analytic_hip_3d
+from tests.analytic_hips import hip_of
 
 FRAME = Frame(FrameKind.HIP_CANONICAL, "phantom/right")
 LPS = Frame(FrameKind.PATIENT_LPS, "phantom")
@@ -42,9 +43,8 @@ ALL = [
 ]
 
 
-@cache
 def phantom():
-    return analytic_hip_3d("retroverted", steps_mm=(0.8, 6.0))
+    return hip_of("retroverted")
 
 
 def surface(bone, frame: Frame = FRAME) -> Surface:

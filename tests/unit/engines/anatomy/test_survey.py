@@ -31,16 +31,16 @@ from hipwright.engines.anatomy.survey import (
     survey_hips,
 )
 from hipwright.engines.geometry.spheres import SphereFit
-from hipwright.phantoms.analytic_bones import AnalyticHip3D, analytic_hip_3d
+from hipwright.phantoms.analytic_bones import AnalyticHip3D
+from tests.analytic_hips import hip_of
 
 LPS = Frame(FrameKind.PATIENT_LPS, "scan")
 AT = np.array([-90.0, 20.0, 700.0])
 QUALITY = BoneQuality(edge_sd_mm=0.1, edge_bias_sd_mm=0.1)
 
 
-@cache
 def hip() -> AnalyticHip3D:
-    return analytic_hip_3d("normal", steps_mm=(1.4, 7.0))
+    return hip_of("normal", 1.6)
 
 
 def model(bone: Bone, vertices: np.ndarray, faces: np.ndarray, part: str = "") -> BoneModel:
