@@ -51,13 +51,13 @@ PAPERS = SpacePapers(
 
 
 def coarse(femur: FemurInSpace) -> FemurInSpace:
-    """The same with every third hour and angle of its maps: quicker by nine."""
+    """The same with every second hour and angle of its maps: quicker by four."""
     return replace(
         femur,
-        hours=femur.hours[::3],
-        angles_deg=femur.angles_deg[::3],
-        radial_mm=femur.radial_mm[::3, ::3],
-        neck_mm=femur.neck_mm[::3],
+        hours=femur.hours[::2],
+        angles_deg=femur.angles_deg[::2],
+        radial_mm=femur.radial_mm[::2, ::2],
+        neck_mm=femur.neck_mm[::2],
     )
 
 

@@ -206,12 +206,16 @@ class Detail:
 class NoiseRaises(Enum):
     """How a value that noise of the bone's surface can only raise is freed of that rise.
 
-    ``SQUARES``: noise adds to its square, as to a mean square or the length of a shift; draws are
-    reflected about the value in squares. ``TYPICAL``: noise now and then makes it jump, as
-    the largest of many angles; draws are lowered by what follows from their typical rise.
+    ``SQUARES``: noise adds to its square, as to a mean square; draws are reflected about the value
+    in squares. ``DISTANCE``: the same, but noise may also cancel some of it, as of the distance of
+    two places; draws above their middle stay. ``SUMS``: noise adds to the value itself, as to a
+    volume; draws are reflected about it. ``TYPICAL``: noise now and then makes it jump, as the
+    largest of many angles; draws are lowered by what follows from their typical rise.
     """
 
     SQUARES = "squares"
+    SUMS = "sums"
+    DISTANCE = "distance"
     TYPICAL = "typical"
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hipwright.catalog import Catalog
-from hipwright.catalog.entries import EntryKind, MeasurementDefinition, NoiseRaises
+from hipwright.catalog.entries import EntryKind, MeasurementDefinition
 from hipwright.domain.evidence import Estimate, Provenance
 from hipwright.domain.measurement import Finding, Measurement, NotMeasured
 from hipwright.domain.study import View
@@ -151,7 +151,7 @@ def _finding(
     if entry.noise_raises is not None:
         values = freed_of_rise(values, entry.noise_raises)
     estimate = interval(values)
-    if entry.noise_raises is NoiseRaises.SQUARES:
+    if entry.noise_raises is not None:
         estimate = replace(estimate, low=max(estimate.low, 0.0))
     if not estimate.low <= estimate.value <= estimate.high:
         # A least value is lowered by any noise that comes on top of the bone's own.

@@ -30,13 +30,21 @@ def freed_of_rise(values: Floats, how: NoiseRaises) -> Floats:
     -----
     The surface carries its noise once, so the measured value v is raised over the bone's own; the
     draws d carry it twice and are raised over v alike. Where noise adds to the square, d is
-    reflected about v in squares: √(2v² − d²), or 0. The largest of many lies under v by the rise
-    of the draws' median over :data:`SECOND_OF_FIRST`. Its draws jump up where noise makes a bump of
-    nothing; noise cannot unmake one as easily, so that they spread upward as far as downward.
+    reflected about v in squares: √(2v² − d²), or 0; where it adds to a sum, about v itself. A
+    short distance may be one that noise has shortened: of its draws the upper half stays. The
+    largest of many lies under v by the rise of the draws' median over :data:`SECOND_OF_FIRST`.
+    Its draws jump up where noise makes a bump of nothing; noise cannot unmake one as easily, so
+    that they spread upward as far as downward.
     """
     value, draws = values[0], values[1:]
+    squares = np.sqrt(np.clip(2.0 * value**2 - draws**2, 0.0, None))
     if how is NoiseRaises.SQUARES:
-        return np.append(value, np.sqrt(np.clip(2.0 * value**2 - draws**2, 0.0, None)))
+        return np.append(value, squares)
+    if how is NoiseRaises.DISTANCE:
+        half = len(draws) // 2
+        return np.concatenate([[value], np.sort(squares)[:half], np.sort(draws)[half:]])
+    if how is NoiseRaises.SUMS:
+        return np.append(value, np.clip(2.0 * value - draws, 0.0, None))
     ordered = np.sort(draws[np.isfinite(draws)])
     freed = np.full(len(draws), np.nan)
     if ordered.size:

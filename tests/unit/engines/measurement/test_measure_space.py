@@ -23,6 +23,7 @@ PAPERS = SpacePapers(
 )
 ROUNDNESS = load().measurement("head_sphericity.rms")
 LARGEST = load().measurement("alpha_angle.radial.maximum")
+DISTANCE = load().measurement("joint_congruence")
 LEAST = load().measurement("joint_space.in_space.minimum")
 
 
@@ -64,6 +65,24 @@ def test_a_largest_value_is_freed_of_what_noise_adds_to_the_largest_of_many() ->
     found = _finding(LARGEST, np.append(once, twice), PAPERS, None)
     assert isinstance(found, Measurement)
     assert found.estimate.low < 60.0 < found.estimate.high == pytest.approx(once)
+
+
+@pytest.mark.parametrize("true", [0.0, 0.2, 0.5, 1.0])
+def test_a_distance_is_covered_whether_noise_lengthened_or_shortened_it(true: float) -> None:
+    rng = np.random.default_rng(3)
+    covered = 0
+    for _ in range(100):
+        seen = np.array([true, 0.0, 0.0]) + 0.15 * rng.standard_normal(3)
+        again = np.linalg.norm(seen + 0.15 * rng.standard_normal((200, 3)), axis=1)
+        found = _finding(DISTANCE, np.append(np.linalg.norm(seen), again), PAPERS, None)
+        assert isinstance(found, Measurement)
+        covered += found.estimate.low <= true <= found.estimate.high
+    assert covered >= 93
+
+
+def test_a_volume_may_hold_as_much_of_noise_as_noise_adds() -> None:
+    freed = freed_of_rise(np.array([400.0, 380.0, 500.0, 900.0]), NoiseRaises.SUMS)
+    assert freed.tolist() == [400.0, 420.0, 300.0, 0.0]
 
 
 def test_draws_that_jump_up_widen_no_largest_value_upward() -> None:
