@@ -74,7 +74,8 @@ def test_a_distance_is_covered_whether_noise_lengthened_or_shortened_it(true: fl
     for _ in range(100):
         seen = np.array([true, 0.0, 0.0]) + 0.15 * rng.standard_normal(3)
         again = np.linalg.norm(seen + 0.15 * rng.standard_normal((200, 3)), axis=1)
-        found = _finding(DISTANCE, np.append(np.linalg.norm(seen), again), PAPERS, None)
+        values = np.append(np.linalg.norm(seen), again).astype(np.float64)
+        found = _finding(DISTANCE, values, PAPERS, None)
         assert isinstance(found, Measurement)
         covered += found.estimate.low <= true <= found.estimate.high
     assert covered >= 93

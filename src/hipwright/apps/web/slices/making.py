@@ -61,8 +61,10 @@ def look(request: Request, image: str, case: str = "", *, idle: bool = False) ->
     series = series_of(keeper_of(request), image)
     shown = _shown(request, series, case, fresh=not idle)
     newest = desk_of(request).work.newest(series.id)
-    if newest is None or newest.state.is_over:
-        shown.headers["HX-Retarget"] = "#making-part"
+    if not idle and (newest is None or newest.state.is_over):
+        # Into the section that always stands: another answer may just exchange the part itself.
+        shown.headers["HX-Retarget"] = "#making"
+        shown.headers["HX-Reswap"] = "innerHTML"
         shown.headers["HX-Reselect"] = "#making-part"
     return shown
 
